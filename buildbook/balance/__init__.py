@@ -1,0 +1,1 @@
+"""Balance: what hangs on each crankpin, and what the crankshaft has to answer for."""

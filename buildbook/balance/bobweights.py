@@ -1,0 +1,192 @@
+"""Bobweights: what is hung on each crankpin to stand in for the rods and pistons while a crankshaft is spun.
+
+Weights are exact, as Fractions in grams; uncertainties are standard uncertainties, as floats in grams.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import hypot
+
+from buildbook.balance.layouts import Pin
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """One weighed thing of one cylinder: what it is, which piece, its weight [g] and standard uncertainty [g].
+
+    `count` of them belong to the cylinder (two pin locks, say). Two entries that agree in everything but `count` are
+    the same measurement used again, as when the mean of a lot stands for each of its pieces; pieces weighed one by
+    one are told apart by `piece`.
+    """
+
+    what: str
+    weight: Fraction
+    uncertainty: float
+    piece: str = ""
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderWeights:
+    """What one cylinder hangs on its crankpin: what goes up and down, and what goes round with the pin."""
+
+    reciprocating: tuple[Weighed, ...]
+    rotating: tuple[Weighed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a bobweight card: `count` of a thing at `weight` [g] each, of which `factor` (0 to 1) is carried.
+
+    `uncertainty` [g] is the standard uncertainty of `weight`.
+    """
+
+    what: str
+    piece: str
+    weight: Fraction
+    count: int
+    reciprocating: bool
+    factor: Fraction
+    uncertainty: float
+
+    @property
+    def amount(self) -> Fraction:
+        """What the line adds to the bobweight [g]: weight × count × factor."""
+        return self.weight * self.count * self.factor
+
+
+@dataclass(frozen=True, slots=True)
+class Bobweight:
+    """The weight that stands in for the parts of these cylinders; `oil` [g] is an allowance, not weighed."""
+
+    cylinders: tuple[str, ...]
+    lines: tuple[Line, ...]
+    oil: Fraction
+
+    @property
+    def reciprocating(self) -> Fraction:
+        """The whole reciprocating weight [g], before the factor."""
+        return sum((line.weight * line.count for line in self.lines if line.reciprocating), Fraction(0))
+
+    @property
+    def rotating(self) -> Fraction:
+        """The weight that goes round with the crankpin [g]: big ends and bearings, without the oil."""
+        return sum((line.amount for line in self.lines if not line.reciprocating), Fraction(0))
+
+    @property
+    def total(self) -> Fraction:
+        """rotating + factor/100 × reciprocating + oil [g]."""
+        return sum((line.amount for line in self.lines), self.oil)
+
+    @property
+    def half(self) -> Fraction:
+        """Each of the two halves a bobweight is made in [g]: total/2."""
+        return self.total / 2
+
+    @property
+    def uncertainty(self) -> float:
+        """Combined standard uncertainty of the total [g]; see `_uncertainty`."""
+        return _uncertainty(self.lines)
+
+
+@dataclass(frozen=True, slots=True)
+class PinBobweight(Bobweight):
+    """The share of one crankpin, standing at `angle` [deg]."""
+
+    angle: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThrowBobweight(Bobweight):
+    """The bobweight of a throw, and the share of each of its crankpins: one, or two where the pin is split."""
+
+    throw: str
+    pins: tuple[PinBobweight, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """The mean of several bobweights [g], its standard uncertainty [g], and heaviest less lightest [g]."""
+
+    total: Fraction
+    uncertainty: float
+    spread: Fraction
+
+    @property
+    def half(self) -> Fraction:
+        """Each of the two halves [g]: total/2."""
+        return self.total / 2
+
+
+def bobweight(
+    throw: str, pins: Sequence[Pin], weights: Mapping[str, CylinderWeights], factor: Fraction, oil: Fraction
+) -> ThrowBobweight:
+    """The bobweight of one throw: rotating + factor/100 × reciprocating + oil (common practice).
+
+    `factor` is in per cent of the reciprocating weight; `oil` [g] is for the throw, once however many rods it carries,
+    and shared equally by the pins of a split pin. Raises KeyError for a cylinder without weights.
+    """
+    share = oil / len(pins)
+    return ThrowBobweight(
+        cylinders=tuple(name for pin in pins for name in pin.cylinders),
+        lines=_lines([weights[name] for pin in pins for name in pin.cylinders], factor),
+        oil=oil,
+        throw=throw,
+        pins=tuple(
+            PinBobweight(pin.cylinders, _lines([weights[name] for name in pin.cylinders], factor), share, pin.angle)
+            for pin in pins
+        ),
+    )
+
+
+def target(bobweights: Sequence[Bobweight]) -> Target | None:
+    """The bobweight to make for all alike: the mean of the throws, or of the pins where pins are split.
+
+    None when there are none, or when they do not all carry the same number of rods: then there is no one target.
+    """
+    if len({len(each.cylinders) for each in bobweights}) != 1:
+        return None
+    totals = [each.total for each in bobweights]
+    return Target(
+        total=sum(totals, Fraction(0)) / len(totals),
+        uncertainty=_uncertainty(line for each in bobweights for line in each.lines) / len(totals),
+        spread=max(totals) - min(totals),
+    )
+
+
+def _lines(weights: Sequence[CylinderWeights], factor: Fraction) -> tuple[Line, ...]:
+    """Card lines, things of one kind together; the same measurement used again is one line with a larger count."""
+    counts: dict[tuple[bool, str], dict[tuple[str, Fraction, float], int]] = {}
+    for reciprocating in (False, True):
+        for cylinder in weights:
+            for each in cylinder.reciprocating if reciprocating else cylinder.rotating:
+                kind = counts.setdefault((reciprocating, each.what), {})
+                measurement = each.piece, each.weight, each.uncertainty
+                kind[measurement] = kind.get(measurement, 0) + each.count
+    return tuple(
+        Line(
+            what=what,
+            piece=piece,
+            weight=weight,
+            count=count,
+            reciprocating=reciprocating,
+            factor=factor / 100 if reciprocating else Fraction(1),
+            uncertainty=uncertainty,
+        )
+        for (reciprocating, what), kind in counts.items()
+        for (piece, weight, uncertainty), count in kind.items()
+    )
+
+
+def _uncertainty(lines: Iterable[Line]) -> float:
+    """Combined standard uncertainty [g] of the sum of lines: √(Σ (cᵢ uᵢ)²) (GUM, JCGM 100:2008, 5.1.2).
+
+    cᵢ is how often a measurement is counted, times its factor: a mean that stands for four pieces is wrong by the same
+    amount four times over. Different measurements are taken as independent.
+    """
+    sensitivities: dict[tuple[str, str, Fraction, float], Fraction] = {}
+    for line in lines:
+        measurement = line.what, line.piece, line.weight, line.uncertainty
+        sensitivities[measurement] = sensitivities.get(measurement, Fraction(0)) + line.count * line.factor
+    return hypot(*(float(times) * measurement[-1] for measurement, times in sensitivities.items()))
