@@ -1,0 +1,146 @@
+"""Begins books, engines and builds: commented files that point editors at their schemas."""
+
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from string import Template
+
+from buildbook.book.loader import decode, parse
+from buildbook.book.places import NAME, Misuse, folder_of, shown
+from buildbook.book.schema import folder
+from buildbook.book.writing import first_error, lock, replace, scalar
+from buildbook.records.read import BUILD_FILES
+from buildbook.records.tree import ListNode, MapNode, TextNode
+
+_CHOICES = ("units", "balance", "limits")
+
+
+def begin_book(book: Path, shop: str, person: str, person_name: str) -> list[Path]:
+    """Write a new book's shop.yaml, and the schemas that its files point at."""
+    if (book / "shop.yaml").exists():
+        raise Misuse(f"{shown(book)} is a book already", "'buildbook new engine NAME' adds an engine to it")
+    if book.exists() and (not book.is_dir() or any(entry.name != ".git" for entry in book.iterdir())):
+        raise Misuse(f"{shown(book)} is there, and is not empty", "name a folder that does not exist yet")
+    _check_name(person, "a person")
+    fields = {"shop": scalar(shop), "person": scalar(person), "person_name": scalar(person_name)}
+    text = _composed("shop", fields)
+    book.mkdir(parents=True, exist_ok=True)
+    schemas = copy_schemas(book)
+    (book / "engines").mkdir()
+    replace(book / "shop.yaml", text.encode())
+    return [book / "shop.yaml", *schemas]
+
+
+def copy_schemas(book: Path) -> list[Path]:
+    """Put this version's schemas into the book, where an editor finds them with no program and no network."""
+    (book / "schemas").mkdir(exist_ok=True)
+    return [
+        Path(shutil.copy(schema, book / "schemas" / schema.name))
+        for schema in sorted(folder("schemas").glob("*.schema.json"))
+    ]
+
+
+def begin_engine(book: Path, name: str, layout: str) -> list[Path]:
+    _check_name(name, "an engine")
+    text = _composed("engine", {"engine": scalar(name), "layout": scalar(layout)})
+    (book / "engines").mkdir(exist_ok=True)
+    return _write_folder(book, book / "engines" / name, {"engine": text})
+
+
+def begin_build(book: Path, name: str, opened: str, person: str, follows: str | None) -> list[Path]:
+    """Write a new build's files. One that follows another starts from its parts, limits and choices."""
+    engine, _, build = name.partition("/")
+    _check_name(build, "a build")
+    place = folder_of(book, name)
+    before = book / "engines" / engine / follows if follows else None
+    fields = {
+        "engine": scalar(engine),
+        "build": scalar(build),
+        "opened": opened,
+        "person": scalar(person),
+        "follows": f"follows: {scalar(follows)}\n" if follows else "",
+        "choices": _choices(before / "build.yaml" if before else book / "shop.yaml"),
+    }
+    texts = {kind: _composed(kind, fields) for kind in BUILD_FILES}
+    if before and (before / "parts.yaml").exists():
+        texts["parts"] = _carried_over(before / "parts.yaml")
+    return _write_folder(book, place, texts)
+
+
+def _check_name(name: str, what: str) -> None:
+    if not NAME.fullmatch(name):
+        near = re.sub(r"[^a-z0-9._-]+", "-", name.lower()).strip("-._") or "heron-07"
+        why = f"the name of {what} is made of small letters, digits and dashes, such as {near}"
+        raise Misuse(f"'{name[:60]}' will not do", why)
+
+
+def _composed(kind: str, fields: Mapping[str, str]) -> str:
+    """The text of a new file. Raises Misuse where it could not be read back."""
+    template = (Path(__file__).parent / "templates" / f"{kind}.yaml").read_text(encoding="utf-8")
+    text = Template(template).substitute(fields)
+    root, findings = parse(text, f"{kind}.yaml")
+    if root is None:
+        what = f"a new {kind}.yaml cannot be made of what the file before says: {first_error(findings).what}"
+        raise Misuse(what, "lay its units, balance and limits out line by line")
+    return text
+
+
+def _write_folder(book: Path, place: Path, texts: Mapping[str, str]) -> list[Path]:
+    """Make a folder with its files at one instant: it is there with all of them, or not at all."""
+    with lock(book):
+        if place.exists():
+            raise Misuse(f"{shown(place)} is there already", "choose another name")
+        beginnings = Path(tempfile.mkdtemp(dir=place.parent, prefix=f".{place.name}."))
+        try:
+            for kind, text in texts.items():
+                replace(beginnings / f"{kind}.yaml", text.encode())
+            beginnings.chmod(0o755)
+            beginnings.rename(place)
+        except BaseException:
+            shutil.rmtree(beginnings)
+            raise
+    return [place / f"{kind}.yaml" for kind in texts]
+
+
+def _read(path: Path) -> tuple[str, MapNode]:
+    try:
+        text, findings = decode(path.read_bytes(), shown(path))
+    except OSError as error:
+        raise Misuse(f"{shown(path)} cannot be read: {error.strerror}", "bring the file back from git") from None
+    root, more = parse(text, shown(path)) if text is not None else (None, [])
+    if text is None or root is None:
+        wrong = first_error([*findings, *more])
+        raise Misuse(f"{wrong.where}: {wrong.what}", wrong.remedy)
+    return text, root
+
+
+def _choices(path: Path) -> str:
+    """The units, balance choices and limits of a file, as they are written there, comments and all."""
+    text, root = _read(path)
+    lines = text.splitlines()
+    keys = sorted(root.keys.values(), key=lambda key: key.start)
+    blocks = []
+    for place, key in enumerate(keys):
+        if key.text in _CHOICES:
+            end = keys[place + 1].where.line - 1 if place + 1 < len(keys) else len(lines)
+            block = lines[key.where.line - 1 : end]
+            while block and (not block[-1].strip() or block[-1].startswith("#")):
+                block.pop()
+            blocks.append("\n".join(block))
+    return "\n".join(blocks)
+
+
+def _carried_over(path: Path) -> str:
+    """A parts list for the next build: what was new or replaced then is reused now."""
+    text, root = _read(path)
+    parts = root.get("parts")
+    states = [
+        state
+        for part in (parts.items if isinstance(parts, ListNode) else ())
+        if isinstance(part, MapNode) and isinstance(state := part.get("state"), TextNode) and not state.is_null
+    ]
+    for state in sorted(states, key=lambda node: -node.start):
+        text = f"{text[: state.start]}reused{text[state.end :]}"
+    return text

@@ -1,0 +1,266 @@
+"""What the YAML says, as frozen records. Nothing here is worked out; nothing here touches a file.
+
+Small records are named tuples, which cost a third of a dataclass to define: start-up is felt at every keystroke.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Literal, NamedTuple
+
+from buildbook.quantities import Quantity
+from buildbook.records.finding import Where
+
+
+class WeighingKind(NamedTuple):
+    """A kind of weighing: what a reading of it is, and what it counts for in a bobweight.
+
+    `pieces` are the kinds of part whose ids name a reading (`P1+N1` for a piston with its pin). `moves` says
+    whether the weight goes up and down with the piston or round with the crankpin. Each rod or cylinder has one
+    reading's worth of it. `each` is True where every piece must be weighed by itself; otherwise the mean of some
+    stands for all.
+    """
+
+    title: str
+    pieces: tuple[str, ...]
+    moves: Literal["reciprocating", "rotating", "neither"]
+    each: bool
+
+
+# The one place to add a kind of weighing (its name also belongs in the list that schemas/weighings.schema.json
+# offers to editors; a test holds the two together).
+WEIGHING_KINDS: dict[str, WeighingKind] = {
+    "rod": WeighingKind("whole rod", ("rod",), "neither", True),
+    "rod_big_end": WeighingKind("rod big end", ("rod",), "rotating", True),
+    "rod_small_end": WeighingKind("rod small end", ("rod",), "reciprocating", True),
+    "piston": WeighingKind("piston", ("piston",), "reciprocating", True),
+    "pin": WeighingKind("pin", ("pin",), "reciprocating", True),
+    "piston_with_pin": WeighingKind("piston with pin", ("piston", "pin"), "reciprocating", True),
+    "ring_set": WeighingKind("ring set", ("ring_set",), "reciprocating", False),
+    "pin_locks": WeighingKind("pin locks", ("pin_locks",), "reciprocating", False),
+    "rod_bearing": WeighingKind("rod bearing", ("rod_bearing",), "rotating", False),
+}
+
+# The limits of build.yaml that are read here, and the dimension of their numbers.
+LIMIT_DIMENSIONS = {"reciprocating_spread": "mass", "bobweight_set": "mass"}
+
+
+class Taken(NamedTuple):
+    """When a record was made: as written, and as an instant (a time without an offset is taken as UTC)."""
+
+    text: str
+    instant: datetime
+
+    @property
+    def day(self) -> date:
+        return date.fromisoformat(self.text[:10])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """What every record says of itself: when, by whom, with what; and why it does not count, if it is void."""
+
+    where: Where
+    id: str | None = None
+    taken: Taken | None = None
+    by: str | None = None
+    with_: str | None = None
+    note: str | None = None
+    void: str | None = None
+
+
+class Person(NamedTuple):
+    name: str | None
+    email: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    kind: str
+    description: str | None
+    resolution: Quantity | None
+    repeatability: Quantity | None  # the standard deviation of repeated readings
+    calibrations: tuple[tuple[Taken | None, Taken | None], ...]  # done, and next due, for each time
+
+    def reads(self, dimension: str) -> bool:
+        """Whether what it states of itself, if anything, is of this dimension."""
+        stated = (self.resolution, self.repeatability)
+        return all(each is None or each.dimension == dimension for each in stated)
+
+    def in_calibration(self, day: date) -> bool:
+        """Whether some calibration held on that day; an instrument that states no due date has none to miss."""
+        periods = [(done, due) for done, due in self.calibrations if due is not None]
+        return not periods or any((done is None or done.day <= day) and day <= due.day for done, due in periods)
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    name: str | None
+    people: Mapping[str, Person]
+    instruments: Mapping[str, Instrument]
+    where: Where
+
+
+class SpelledThrow(NamedTuple):
+    angle: Quantity
+    cylinders: Mapping[str, tuple[str, Quantity | None]]  # cylinder → its bank, and its own pin's angle if split
+
+
+class SpelledLayout(NamedTuple):
+    """A layout written out by hand, as in the ledger: banks from the vertical, throws, and who sits on them."""
+
+    banks: Mapping[str, Quantity]
+    throws: Mapping[str, SpelledThrow]
+
+
+@dataclass(frozen=True, slots=True)
+class Engine:
+    name: str
+    description: str | None
+    owner_ref: str | None
+    owner_name: str | None
+    serials: Mapping[str, str]
+    layout: str | SpelledLayout | None
+    bore: Quantity | None
+    stroke: Quantity | None
+    rod_length: Quantity | None
+    firing_order: tuple[str, ...]
+    where: Where
+    where_layout: Where
+
+
+class StampedId(NamedTuple):
+    """The id stamped or marked on a piece, and where the parts list says so."""
+
+    id: str
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One line of the parts list: pieces of one kind, each with its id, or only counted."""
+
+    kind: str
+    ids: tuple[StampedId, ...]
+    count: int | None
+    maker: str | None
+    number: str | None
+    state: str | None
+    stated: Mapping[str, Quantity]  # kind of weighing → what the maker states [mass]
+    where: Where
+
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        """The ids; pieces that are only counted are numbered from 1."""
+        return tuple(stamped.id for stamped in self.ids) or tuple(
+            str(number) for number in range(1, (self.count or 0) + 1)
+        )
+
+
+class CheckWeight(NamedTuple):
+    nominal: Quantity
+    before: Quantity | None
+    after: Quantity | None
+
+
+class Reading(NamedTuple):
+    values: tuple[Quantity, ...]
+    where: Where
+
+
+class Lot(NamedTuple):
+    """Pieces weighed together: the total of `pieces`, of which each cylinder (or rod) has `per_cylinder`."""
+
+    total: Reading
+    pieces: int
+    per_cylinder: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeighingSession(Entry):
+    what: str
+    where_what: Where
+    check_weight: CheckWeight | None
+    readings: Mapping[str, Reading]
+    lot: Lot | None
+
+
+class Lock(NamedTuple):
+    """Pieces that belong together, or in one cylinder, and that the matcher may not part."""
+
+    pieces: Mapping[str, str]  # kind of part → id
+    cylinder: str | None
+    because: str | None
+    where: Where
+
+
+class CylinderSet(NamedTuple):
+    """What goes into one cylinder: kind of part → id."""
+
+    pieces: Mapping[str, str]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision(Entry):
+    """Which piece goes with which, in which cylinder, as decided; `from_` are the weighing sessions it rests on."""
+
+    how: str | None
+    from_: tuple[str, ...]
+    cylinders: Mapping[str, CylinderSet]
+    because: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pairings:
+    locks: tuple[Lock, ...] = ()
+    decisions: tuple[Decision, ...] = ()  # oldest first; the last one counts
+
+    @property
+    def decision(self) -> Decision | None:
+        return self.decisions[-1] if self.decisions else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetBobweights(Entry):
+    """The bobweights as they were set on the crankshaft, by throw."""
+
+    target: Quantity | None
+    set: Mapping[str, Reading]
+
+
+class Balance(NamedTuple):
+    """The balance choices of a build: reciprocating factor [%], oil allowance per throw [mass]."""
+
+    factor: Decimal | None
+    oil: Quantity | None
+    grade: str | None
+    where: Where
+
+
+class Limit(NamedTuple):
+    bounds: Mapping[str, Quantity]  # min, max, within
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """One build of one engine: everything its folder says, with the engine's and the shop's own records."""
+
+    name: str
+    shop: Shop
+    engine: Engine
+    purpose: str | None
+    follows: str | None
+    opened: Taken | None
+    balance: Balance
+    limits: Mapping[str, Limit]
+    parts: tuple[Part, ...]
+    weighings: tuple[WeighingSession, ...]
+    pairings: Pairings
+    bobweights: SetBobweights | None
+    spins: tuple[Entry, ...]
+    clearances: tuple[Entry, ...]
+    sign_offs: tuple[Entry, ...]
+    files: Mapping[str, Where]  # kind of file → its first line, whether it is there or not

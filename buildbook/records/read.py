@@ -1,0 +1,366 @@
+"""From trees that passed their schema to records. What a schema cannot see in a single value is found here."""
+
+from collections.abc import Container, Iterator, Mapping
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+from buildbook.quantities import DIMENSIONS, Quantity, QuantityError, read_number, read_quantity
+from buildbook.records.finding import Finding, Where
+from buildbook.records.model import (
+    LIMIT_DIMENSIONS,
+    Balance,
+    Build,
+    CheckWeight,
+    CylinderSet,
+    Decision,
+    Engine,
+    Entry,
+    Instrument,
+    Limit,
+    Lock,
+    Lot,
+    Pairings,
+    Part,
+    Person,
+    Reading,
+    SetBobweights,
+    Shop,
+    SpelledLayout,
+    SpelledThrow,
+    StampedId,
+    Taken,
+    WeighingSession,
+)
+from buildbook.records.tree import ListNode, MapNode, Node, TextNode
+
+# of one kind in one engine; each has a name, so a slip of the keyboard would cost a wait
+MOST_PIECES = 1000
+
+BUILD_FILES = ("build", "parts", "weighings", "pairings", "spins", "clearances")
+
+_NOWHERE: dict[str, TextNode] = {}
+
+
+class _File:
+    """One file's tree, its units, and the findings met while reading it."""
+
+    def __init__(self, root: MapNode | None, top: Where, findings: list[Finding]) -> None:
+        self.root = root or MapNode(_NOWHERE, {}, False, top, 0, 0)
+        self.findings = findings
+        self.units = {name: node.text for name, node in self.map(self.root, "units") if isinstance(node, TextNode)}
+
+    @staticmethod
+    def map(parent: MapNode, key: str) -> Iterator[tuple[str, Node]]:
+        node = parent.get(key)
+        return iter(node.items()) if isinstance(node, MapNode) else iter(())
+
+    @staticmethod
+    def maps(parent: MapNode, key: str) -> Iterator[MapNode]:
+        node = parent.get(key)
+        items = node.items if isinstance(node, ListNode) else ()
+        return (item for item in items if isinstance(item, MapNode))
+
+    @staticmethod
+    def text(parent: MapNode, key: str) -> str | None:
+        node = parent.get(key)
+        return node.text if isinstance(node, TextNode) and not node.is_null else None
+
+    def number(self, parent: MapNode, key: str) -> Decimal | None:
+        node = parent.get(key)
+        if not isinstance(node, TextNode) or not node.is_number:
+            return None
+        try:
+            return read_number(node.text)
+        except QuantityError as error:
+            why = "No count and no share has so many digits."
+            self.findings.append(Finding("error", "quantity", node.where, error.what, why, error.remedy))
+            return None
+
+    def texts(self, parent: MapNode, key: str) -> tuple[str, ...]:
+        node = parent.get(key)
+        items = node.items if isinstance(node, ListNode) else ()
+        return tuple(item.text for item in items if isinstance(item, TextNode))
+
+    def sub(self, parent: MapNode, key: str) -> MapNode | None:
+        node = parent.get(key)
+        return node if isinstance(node, MapNode) else None
+
+    def quantity(self, node: Node | None, dimension: str) -> Quantity | None:
+        if not isinstance(node, TextNode) or node.is_null:
+            return None
+        try:
+            return read_quantity(node.text, dimension, self.units.get(dimension))
+        except QuantityError as error:
+            why = "Without its unit, nobody could say later what was measured."
+            self.findings.append(Finding("error", "quantity", node.where, error.what, why, error.remedy))
+            return None
+
+    def quantities(
+        self, node: Node | None, dimension: str, names: Container[str] | None = None
+    ) -> Iterator[tuple[str, Quantity]]:
+        for name, inner in node.items() if isinstance(node, MapNode) else ():
+            value = self.quantity(inner, dimension) if names is None or name in names else None
+            if value is not None:
+                yield name, value
+
+    def any_quantity(self, parent: MapNode, key: str) -> Quantity | None:
+        """A quantity of whatever dimension its own unit has, as instruments state it: "0.1 g", "0.001 mm"."""
+        text = self.text(parent, key)
+        for dimension in DIMENSIONS if text else ():
+            try:
+                return read_quantity(str(text), dimension, None)
+            except QuantityError:
+                continue
+        if text:
+            why = "What a reading of this instrument is worth is worked out from it."
+            what = f"'{text}' is not a number with a unit"
+            remedy = 'write it like "0.1 g" or "0.001 mm"'
+            self.findings.append(Finding("error", "quantity", parent.values[key].where, what, why, remedy))
+        return None
+
+    def reading(self, node: Node, dimension: str) -> Reading:
+        inner = node.items if isinstance(node, ListNode) else (node,)
+        values = (self.quantity(item, dimension) for item in inner)
+        return Reading(tuple(value for value in values if value is not None), node.where)
+
+    def taken(self, parent: MapNode, key: str = "taken") -> Taken | None:
+        text = self.text(parent, key)
+        if text is None:
+            return None
+        try:
+            instant = datetime.fromisoformat(text)
+        except ValueError:
+            what = f"'{text}' is not a date that exists"
+            why = "The order of the record rests on its dates."
+            remedy = "write it like 2026-10-03 or 2026-10-03T09:10+01:00"
+            self.findings.append(Finding("error", "date", parent.values[key].where, what, why, remedy))
+            return None
+        return Taken(text, instant if instant.tzinfo else instant.replace(tzinfo=UTC))
+
+    def entry(self, node: MapNode) -> dict[str, Any]:
+        """The fields that every record has, for the record's own constructor."""
+        return {
+            "where": node.where,
+            "id": self.text(node, "id"),
+            "taken": self.taken(node),
+            "by": self.text(node, "by"),
+            "with_": self.text(node, "with"),
+            "note": self.text(node, "note"),
+            "void": self.text(node, "void"),
+        }
+
+    def entries(self, key: str) -> tuple[Entry, ...]:
+        return tuple(Entry(**self.entry(node)) for node in self.maps(self.root, key))
+
+
+def read_shop(root: MapNode | None, top: Where, findings: list[Finding]) -> Shop:
+    file = _File(root, top, findings)
+    people = {
+        name: Person(file.text(node, "name"), file.text(node, "email"))
+        for name, node in file.map(file.root, "people")
+        if isinstance(node, MapNode)
+    }
+    instruments = {
+        name: Instrument(
+            file.text(node, "kind") or "other",
+            file.text(node, "description"),
+            file.any_quantity(node, "resolution"),
+            file.any_quantity(node, "repeatability"),
+            tuple(
+                (file.taken(each, "calibrated"), file.taken(each, "calibration_due"))
+                for each in (node, *file.maps(node, "recalibrated"))
+            ),
+        )
+        for name, node in file.map(file.root, "instruments")
+        if isinstance(node, MapNode)
+    }
+    shop = file.sub(file.root, "shop")
+    return Shop(file.text(shop, "name") if shop else None, people, instruments, top)
+
+
+def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Finding]) -> Engine:
+    file = _File(root, top, findings)
+    owner = file.sub(file.root, "owner") or MapNode(_NOWHERE, {}, False, top, 0, 0)
+    return Engine(
+        name=name,
+        description=file.text(file.root, "description"),
+        owner_ref=file.text(owner, "ref"),
+        owner_name=file.text(owner, "name"),
+        serials={
+            part: node.text
+            for part, node in file.map(file.root, "serials")
+            if isinstance(node, TextNode) and not node.is_null
+        },
+        layout=_layout(file),
+        bore=file.quantity(file.root.get("bore"), "length"),
+        stroke=file.quantity(file.root.get("stroke"), "length"),
+        rod_length=file.quantity(file.root.get("rod_length"), "length"),
+        firing_order=file.texts(file.root, "firing_order"),
+        where=top,
+        where_layout=file.root.where_of("layout"),
+    )
+
+
+def _layout(file: _File) -> str | SpelledLayout | None:
+    node = file.root.get("layout")
+    if not isinstance(node, MapNode):
+        return file.text(file.root, "layout")
+    throws = {}
+    for name, throw in file.map(node, "throws"):
+        angle = file.quantity(throw.get("angle"), "angle") if isinstance(throw, MapNode) else None
+        if not isinstance(throw, MapNode) or angle is None:
+            continue
+        cylinders: dict[str, tuple[str, Quantity | None]] = {}
+        for cylinder, place in file.map(throw, "cylinders"):
+            if isinstance(place, MapNode):
+                pin_angle = file.quantity(place.get("angle"), "angle")
+                cylinders[cylinder] = (file.text(place, "bank") or "", pin_angle)
+            elif isinstance(place, TextNode):
+                cylinders[cylinder] = (place.text, None)
+        throws[name] = SpelledThrow(angle, cylinders)
+    return SpelledLayout(dict(file.quantities(node.get("banks"), "angle")), throws)
+
+
+def read_build(
+    name: str,
+    shop: Shop,
+    engine: Engine,
+    roots: Mapping[str, MapNode | None],
+    files: Mapping[str, Where],
+    findings: list[Finding],
+) -> Build:
+    """The build whose files' trees are `roots`; a file that is not there reads as one with nothing in it yet."""
+    read = {kind: _File(roots.get(kind), files[kind], findings) for kind in BUILD_FILES}
+    build = read["build"]
+    balance = build.sub(build.root, "balance") or MapNode(_NOWHERE, {}, False, files["build"], 0, 0)
+    return Build(
+        name=name,
+        shop=shop,
+        engine=engine,
+        purpose=build.text(build.root, "purpose"),
+        follows=build.text(build.root, "follows"),
+        opened=build.taken(build.root, "opened"),
+        balance=Balance(
+            build.number(balance, "factor"),
+            build.quantity(balance.get("oil"), "mass"),
+            build.text(balance, "grade"),
+            build.root.where_of("balance"),
+        ),
+        limits={
+            limit: Limit(dict(build.quantities(node, LIMIT_DIMENSIONS[limit], {"min", "max", "within"})), node.where)
+            for limit, node in build.map(build.root, "limits")
+            if limit in LIMIT_DIMENSIONS
+        },
+        parts=tuple(_parts(read["parts"])),
+        weighings=tuple(_weighings(read["weighings"])),
+        pairings=_pairings(read["pairings"]),
+        bobweights=_bobweights(read["spins"]),
+        spins=read["spins"].entries("steps"),
+        clearances=read["clearances"].entries("sessions"),
+        sign_offs=build.entries("sign_offs"),
+        files=files,
+    )
+
+
+def _parts(file: _File) -> Iterator[Part]:
+    for node in file.maps(file.root, "parts"):
+        ids = node.get("ids")
+        count = file.number(node, "count")
+        if count is not None and count > MOST_PIECES:
+            what, why = f"{count} pieces of one kind are listed", f"No engine has more than {MOST_PIECES} of anything."
+            remedy = "write how many there are"
+            file.findings.append(Finding("error", "out-of-range", node.values["count"].where, what, why, remedy))
+            count = None
+        stated = node.get("stated")
+        yield Part(
+            kind=file.text(node, "kind") or "",
+            ids=tuple(
+                StampedId(item.text, item.where)
+                for item in (ids.items if isinstance(ids, ListNode) else ())
+                if isinstance(item, TextNode)
+            ),
+            count=int(count) if count is not None else None,
+            maker=file.text(node, "maker"),
+            number=file.text(node, "number"),
+            state=file.text(node, "state"),
+            stated=dict(file.quantities(stated, "mass")),
+            where=node.where,
+        )
+
+
+def _weighings(file: _File) -> Iterator[WeighingSession]:
+    for node in file.maps(file.root, "sessions"):
+        check = file.sub(node, "check_weight")
+        nominal = file.quantity(check.get("nominal"), "mass") if check else None
+        yield WeighingSession(
+            **file.entry(node),
+            what=file.text(node, "what") or "",
+            where_what=node.where_of("what"),
+            check_weight=CheckWeight(
+                nominal, file.quantity(check.get("before"), "mass"), file.quantity(check.get("after"), "mass")
+            )
+            if check and nominal
+            else None,
+            readings={piece: file.reading(value, "mass") for piece, value in file.map(node, "readings")},
+            lot=_lot(file, node),
+        )
+
+
+def _lot(file: _File, node: MapNode) -> Lot | None:
+    lot = file.sub(node, "lot")
+    total = lot.get("total") if lot else None
+    if lot is None or total is None:
+        return None
+    pieces = file.number(lot, "pieces")
+    per_cylinder = file.number(lot, "per_cylinder") or file.number(lot, "per_rod")
+    return Lot(file.reading(total, "mass"), int(pieces or 1), int(per_cylinder or 1))
+
+
+def _pairings(file: _File) -> Pairings:
+    root = file.root
+    locks = tuple(
+        Lock(
+            pieces=_pieces(node),
+            cylinder=file.text(node, "cylinder"),
+            because=file.text(node, "because"),
+            where=node.where,
+        )
+        for node in file.maps(root, "locked")
+    )
+    first = [root] if root.get("cylinders") is not None else []
+    decisions = [_decision(file, node) for node in [*first, *file.maps(root, "revised")]]
+    return Pairings(locks, tuple(decisions))
+
+
+def _decision(file: _File, node: MapNode) -> Decision:
+    decided = file.sub(node, "decided") or MapNode(_NOWHERE, {}, False, node.where, 0, 0)
+    fields = file.entry(decided)
+    fields["id"] = file.text(node, "id")
+    return Decision(
+        **fields,
+        how=file.text(decided, "how"),
+        from_=file.texts(decided, "from"),
+        because=file.text(node, "because"),
+        cylinders={
+            cylinder: CylinderSet(_pieces(pieces), pieces.where)
+            for cylinder, pieces in file.map(node, "cylinders")
+            if isinstance(pieces, MapNode)
+        },
+    )
+
+
+def _pieces(node: MapNode) -> dict[str, str]:
+    names = {"rod", "piston", "pin", "ring_set"}
+    return {kind: value.text for kind, value in node.items() if kind in names and isinstance(value, TextNode)}
+
+
+def _bobweights(file: _File) -> SetBobweights | None:
+    node = file.sub(file.root, "bobweights")
+    if node is None:
+        return None
+    return SetBobweights(
+        **file.entry(node),
+        target=file.quantity(node.get("target"), "mass"),
+        set={throw: file.reading(value, "mass") for throw, value in file.map(node, "set")},
+    )
