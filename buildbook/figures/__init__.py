@@ -1,0 +1,75 @@
+"""Every figure and every finding of a build, each worked out once, when it is first asked for."""
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from buildbook.balance.layouts import Layout, LayoutError
+from buildbook.figures.bobweights import BobweightFigures, bobweight_figures
+from buildbook.figures.cylinders import PairingFigure, kinds_to_weigh, layout_of, pairing_figure
+from buildbook.figures.weighings import KindSummary, summarise
+from buildbook.records.finding import Finding
+from buildbook.records.model import Build
+
+if TYPE_CHECKING:
+    from buildbook.figures.match import MatchFigures
+
+
+class Figures:
+    """The figures of one build. Weights are Fractions in g, uncertainties floats in g."""
+
+    def __init__(self, build: Build, match_seconds: float) -> None:
+        self.build = build
+        self.match_seconds = match_seconds
+
+    @cached_property
+    def layout(self) -> Layout:
+        """Which cylinder hangs on which crankpin. Raises LayoutError."""
+        return layout_of(self.build)
+
+    @cached_property
+    def has_layout(self) -> bool:
+        try:
+            return bool(self.layout.cylinders)
+        except LayoutError:
+            return False
+
+    @cached_property
+    def weighings(self) -> Mapping[str, KindSummary]:
+        return summarise(self.build)
+
+    @cached_property
+    def kinds(self) -> tuple[str, ...]:
+        """The kinds of weighing that this build's bobweights are made of."""
+        return kinds_to_weigh(self.build, self.weighings)
+
+    @cached_property
+    def pairing(self) -> PairingFigure | None:
+        """The pairing as it was decided last. Raises LayoutError."""
+        return pairing_figure(self.build, self.layout, self.kinds, self.weighings)
+
+    @cached_property
+    def bobweights(self) -> BobweightFigures:
+        """The bobweight of every throw. Raises LayoutError."""
+        return bobweight_figures(self.build, self.layout, self.kinds, self.weighings, self.pairing)
+
+    @cached_property
+    def match(self) -> "MatchFigures":
+        """The best pairing there is. Raises LayoutError, Incomplete and MatchingError."""
+        from buildbook.figures.match import match_figures
+
+        return match_figures(self.build, self.layout, self.kinds, self.weighings, self.match_seconds)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What is wrong or doubtful in what the records say, in the order of the files."""
+        from buildbook.figures.rules import RULES
+
+        found = [finding for rule in RULES for finding in rule(self.build, self)]
+        order = {where.file: position for position, where in enumerate(self.build.files.values())}
+        return tuple(sorted(set(found), key=lambda each: (order.get(each.where.file, -1), each.where)))
+
+
+def work_out(build: Build, *, match_seconds: float = 10.0) -> Figures:
+    """The figures of a build; a search for the best pairing may take `match_seconds`."""
+    return Figures(build, match_seconds)

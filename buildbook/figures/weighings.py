@@ -1,0 +1,212 @@
+"""What the weighings say of each kind of piece: every piece's weight, the spread, and what the scale can tell."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from buildbook import uncertainty as gum
+from buildbook.quantities import decimals_for
+from buildbook.records.finding import Where
+from buildbook.records.model import WEIGHING_KINDS, Build, Instrument, Reading, WeighingSession
+
+
+@dataclass(frozen=True, slots=True)
+class PieceWeight:
+    """The weight of one piece [g]: the mean of the readings of the session that counts."""
+
+    piece: str
+    weight: Fraction
+    uncertainty: float  # standard uncertainty [g]
+    readings: tuple[Fraction, ...]
+    decimals: int  # digits after the point, as read
+    session: WeighingSession
+    where: Where
+    earlier: tuple["PieceWeight", ...]  # what sessions before said of the same piece
+
+
+@dataclass(frozen=True, slots=True)
+class KindSummary:
+    """All pieces of one kind of weighing, in g.
+
+    `uncertainty` is the standard uncertainty of one piece's weight, the largest where they differ. A lot weighed
+    together has a mean, but no lightest, heaviest or spread.
+    """
+
+    what: str
+    count: int
+    mean: Fraction
+    lightest: PieceWeight | None
+    heaviest: PieceWeight | None
+    uncertainty: float
+    decimals: int
+    pieces: Mapping[str, PieceWeight]
+    stated: tuple[Fraction, ...]  # what the makers of these pieces state
+    per_cylinder: int  # how many pieces each cylinder, or rod, has
+    where: Where
+
+    @property
+    def title(self) -> str:
+        return WEIGHING_KINDS[self.what].title
+
+    @property
+    def spread(self) -> Fraction | None:
+        """Heaviest less lightest [g]."""
+        if self.heaviest is None or self.lightest is None:
+            return None
+        return self.heaviest.weight - self.lightest.weight
+
+    @property
+    def smallest_difference(self) -> float:
+        """The smallest difference between two pieces that the scale can tell [g]."""
+        return gum.smallest_difference(self.uncertainty)
+
+    @property
+    def sorting_helps(self) -> bool:
+        """Whether the pieces differ by more than the scale can tell apart."""
+        return self.spread is not None and float(self.spread) > self.smallest_difference
+
+    @property
+    def mean_uncertainty(self) -> float:
+        """Standard uncertainty of the mean [g]: of a lot's share, or √(Σ u²)/n over pieces weighed one by one."""
+        if not self.pieces:
+            return self.uncertainty
+        return gum.combined(*(piece.uncertainty for piece in self.pieces.values())) / len(self.pieces)
+
+
+def summarise(build: Build) -> dict[str, KindSummary]:
+    """Each kind that was weighed, in the order of the kinds; void sessions are not used."""
+    sessions = [session for session in in_order(build.weighings) if session.void is None]
+    summaries = {}
+    for what in WEIGHING_KINDS:
+        of_kind = [session for session in sessions if session.what == what]
+        pieces = _pieces(of_kind, build)
+        lots = [session for session in of_kind if session.lot is not None and session.lot.total.values]
+        if pieces:
+            summaries[what] = _of_pieces(what, pieces, build)
+        elif lots:
+            summaries[what] = _of_lot(what, lots[-1], build)
+    return summaries
+
+
+def in_order(sessions: Sequence[WeighingSession]) -> list[WeighingSession]:
+    """Sessions by the time they were taken; one that says no time keeps its place after the one before it."""
+    keyed = []
+    latest = None
+    for position, session in enumerate(sessions):
+        latest = session.taken.instant if session.taken else latest
+        keyed.append(((latest is not None, latest.timestamp() if latest else 0.0, position), session))
+    return [session for _, session in sorted(keyed, key=lambda pair: pair[0])]
+
+
+class SessionTerms(NamedTuple):
+    """What makes a weight of one session uncertain [g]: see `uncertainty.reading_uncertainty`."""
+
+    resolution: float
+    repeatability: float
+    drift: float
+
+    def uncertainty(self, readings: int) -> float:
+        """Standard uncertainty [g] of a piece weighed so many times: √(d²/12 + s²/n + a²/3)."""
+        return gum.reading_uncertainty(self.resolution, self.repeatability, self.drift, readings)
+
+
+def session_terms(session: WeighingSession, instruments: Mapping[str, Instrument]) -> SessionTerms:
+    """The step d is the scale's resolution, or the last digit written where that is coarser; the repeatability s is
+    what the shop states for the scale, or else what the repeated readings of this session show; the drift a is how
+    far the check weight was seen from its nominal.
+    """
+    instrument = instruments.get(session.with_ or "")
+    scale = instrument if instrument and instrument.reads("mass") else None
+    read = [*session.readings.values(), *([session.lot.total] if session.lot else [])]
+    written = float(last_digit(read))
+    stated = float(scale.resolution.worth("g")) if scale and scale.resolution else 0.0
+    repeatability = scale.repeatability if scale else None
+    if repeatability is not None:
+        deviation = float(repeatability.worth("g"))
+    else:
+        groups = [[float(value.worth("g")) for value in reading.values] for reading in read]
+        deviation = gum.pooled_standard_deviation(groups) or 0.0
+    return SessionTerms(max(written, stated), deviation, _drift(session))
+
+
+def last_digit(readings: Iterable[Reading]) -> Fraction:
+    """The worth of the last digit written [g], the coarsest of several readings."""
+    return max((value.last_digit("g") for reading in readings for value in reading.values), default=Fraction(0))
+
+
+def _drift(session: WeighingSession) -> float:
+    check = session.check_weight
+    if check is None:
+        return 0.0
+    nominal, *seen = (
+        float(weight.worth("g")) for weight in (check.nominal, check.before, check.after) if weight is not None
+    )
+    return gum.drift_half_width(nominal, seen[0], seen[-1]) if seen else 0.0
+
+
+def _pieces(sessions: list[WeighingSession], build: Build) -> dict[str, PieceWeight]:
+    pieces: dict[str, PieceWeight] = {}
+    for session in sessions:
+        terms = session_terms(session, build.shop.instruments)
+        for piece, reading in session.readings.items():
+            if not reading.values:
+                continue
+            before = pieces.get(piece)
+            pieces[piece] = PieceWeight(
+                piece=piece,
+                weight=mean(reading),
+                uncertainty=terms.uncertainty(len(reading.values)),
+                readings=tuple(value.worth("g") for value in reading.values),
+                decimals=decimals_for(last_digit([reading])),
+                session=session,
+                where=reading.where,
+                earlier=(*before.earlier, before) if before else (),
+            )
+    return pieces
+
+
+def mean(reading: Reading) -> Fraction:
+    """The mean of the readings of a piece [g]."""
+    return sum((value.worth("g") for value in reading.values), Fraction(0)) / len(reading.values)
+
+
+def _of_pieces(what: str, pieces: dict[str, PieceWeight], build: Build) -> KindSummary:
+    by_weight = sorted(pieces.values(), key=lambda piece: piece.weight)
+    return KindSummary(
+        what=what,
+        count=len(pieces),
+        mean=sum((piece.weight for piece in by_weight), Fraction(0)) / len(pieces),
+        lightest=by_weight[0],
+        heaviest=by_weight[-1],
+        uncertainty=max(piece.uncertainty for piece in by_weight),
+        decimals=max(piece.decimals for piece in by_weight),
+        pieces=pieces,
+        stated=_stated(what, build),
+        per_cylinder=1,
+        where=by_weight[0].session.where,
+    )
+
+
+def _of_lot(what: str, session: WeighingSession, build: Build) -> KindSummary:
+    lot = session.lot
+    assert lot is not None
+    uncertainty = session_terms(session, build.shop.instruments).uncertainty(len(lot.total.values))
+    return KindSummary(
+        what=what,
+        count=lot.pieces,
+        mean=mean(lot.total) / lot.pieces,
+        lightest=None,
+        heaviest=None,
+        uncertainty=uncertainty / lot.pieces,
+        decimals=decimals_for(last_digit([lot.total])),
+        pieces={},
+        stated=_stated(what, build),
+        per_cylinder=lot.per_cylinder,
+        where=session.where,
+    )
+
+
+def _stated(what: str, build: Build) -> tuple[Fraction, ...]:
+    stated = {part.stated[what].worth("g") for part in build.parts if what in part.stated}
+    return tuple(sorted(stated))
