@@ -1,0 +1,109 @@
+"""The commands by the stages of the job; each is imported only when it is called."""
+
+import os
+import sys
+from importlib import import_module
+from typing import Any
+
+import typer
+from typer.core import TyperGroup
+
+from buildbook.book.places import Misuse
+from buildbook.records.finding import did_you_mean
+
+STAGES: dict[str, dict[str, str]] = {
+    "Begin": {
+        "tour": "Walk through the whole job on practice engines",
+        "new": "Begin a book, an engine or a build",
+    },
+    "Look after the book": {
+        "check": "Check one file, one build or the whole book",
+        "show": "Show a build on one screen: done, missing, found",
+    },
+    "Weigh and match": {
+        "weighings": "Sum up what was weighed, and what the scale can tell",
+        "match": "Find the pairing with the evenest reciprocating weight",
+        "map": "Show which piece goes where, for the wall at assembly",
+    },
+    "Balance": {
+        "bobweight": "Work out the bobweight of each throw",
+    },
+}
+
+COMMANDS = {name: line for stage in STAGES.values() for name, line in stage.items()}
+
+
+class Stages(TyperGroup):
+    """A group that knows its commands by name and imports the one that is called."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in COMMANDS:
+            return None
+        return typer.main.get_command(import_module(f"buildbook.cli.{cmd_name}").app)
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            remedy = did_you_mean(args[0], COMMANDS, "see 'buildbook --help'")
+            raise Misuse(f"there is no command '{args[0][:40]}'", remedy)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        for stage, commands in STAGES.items():
+            with formatter.section(stage):
+                formatter.write_dl([(name.ljust(max(map(len, COMMANDS))), line) for name, line in commands.items()])
+
+
+app = typer.Typer(
+    cls=Stages,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+    epilog="Example: buildbook tour.  Every command takes --help and --json.  "
+    "It exits with 0 when all is well, 1 for findings, 2 when it was not asked right.",
+)
+
+
+@app.callback()
+def _buildbook(
+    version: bool = typer.Option(False, "--version", help="Show the version.", is_eager=True, show_default=False),
+) -> None:
+    """A plain-text record of every engine a shop builds, with the balancing worked out and proven."""
+
+
+def run() -> int:
+    """Run the command line and return the exit code: never a traceback, one clear message."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        typer.main.get_command(app)(prog_name="buildbook")
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else 0
+    except Misuse as misuse:
+        _say(misuse.what, misuse.remedy)
+        return 2
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        _say(f"{place}{error.strerror or error}", "nothing more was written; put it right and run the command again")
+        return 2
+    except Exception as error:
+        if os.environ.get("BUILDBOOK_TRACEBACK"):
+            raise
+        _say(f"this is a fault of buildbook itself ({type(error).__name__}: {error})",
+             "run it again with BUILDBOOK_TRACEBACK=1 and send what it prints to its makers")  # fmt: skip
+        return 3
+    return 0
+
+
+def _say(what: str, remedy: str) -> None:
+    from buildbook.views.screen import BAD, BOLD, console, line
+
+    to = console(error=True)
+    to.print(line(("buildbook: ", BAD), what))
+    to.print(line(("→ ", BOLD), remedy))

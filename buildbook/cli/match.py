@@ -1,0 +1,144 @@
+"""`match`: which rod, piston, pin and rings together."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from buildbook.book.places import Misuse, folder_of, shown
+from buildbook.cli.common import AsJson, BookPath, BuildName, By, command, keep, new_app, open_book, person, show_build
+from buildbook.quantities import fixed
+from buildbook.records.finding import Finding
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from buildbook.book.writing import Value
+    from buildbook.figures import Figures
+    from buildbook.figures.match import MatchFigures
+    from buildbook.records.model import Decision
+
+app = new_app()
+
+Write = Annotated[bool, typer.Option("--write", help="Record the pairing in pairings.yaml.", show_default=False)]
+Because = Annotated[
+    str | None,
+    typer.Option(
+        "--because", metavar="WHY", help="With --write: why an earlier pairing is revised.", show_default=False
+    ),
+]
+Seconds = Annotated[
+    float, typer.Option("--seconds", min=0.1, max=3600, help="How long the search may take.", show_default=True)
+]
+
+
+@command(app, "buildbook match heron-07 --write --by ava")
+def match(
+    build: BuildName = None,
+    write: Write = False,
+    by: By = None,
+    because: Because = None,
+    seconds: Seconds = 10.0,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:
+    """Find the pairing that makes the reciprocating weight as even as it can be, and prove that it is the best.
+
+    Locked pieces (pairings.yaml) stay where they are. Where two pairings are equally even, the one with the evenest
+    big ends on each throw is taken, and then the one that moves the fewest pieces. Where the limit is still missed,
+    the least grinding that meets it is shown, piece by piece.
+    """
+
+    def draw(to: "Console", figures: "Figures") -> None:
+        from buildbook.views.match import draw_match
+        from buildbook.views.screen import BOLD, DIM, line, words
+
+        draw_match(to, figures)
+        if not write:
+            to.print(words("Not recorded. 'buildbook match --write' puts it into pairings.yaml.", DIM))
+        for said in written:
+            to.print(line(("recorded  ", BOLD), said))
+
+    def as_figures(figures: "Figures") -> dict[str, object]:
+        from buildbook.views.as_json import match
+
+        return {"match": match(figures)}
+
+    written: list[str] = []
+
+    def find(figures: "Figures") -> list[Finding]:
+        findings = _cannot_match(figures)
+        if not findings and write:
+            written.extend(_record(open_book(book), figures, person(figures.build.shop, by), because))
+        return findings
+
+    show_build(build, book, as_json, as_figures, draw, find, match_seconds=seconds, needs_layout=True)
+
+
+def _cannot_match(figures: "Figures") -> list[Finding]:
+    """What keeps the pieces from being matched; and a limit that even the best pairing misses."""
+    from buildbook.figures.match import Incomplete
+    from buildbook.matching import MatchingError
+
+    build = figures.build
+    try:
+        best = figures.match
+    except Incomplete as incomplete:
+        why, remedy = "A pairing found without it would not be the best.", "weigh what is missing (weighings.yaml)"
+        return [Finding("error", "cannot-match", build.files["weighings"], str(incomplete), why, remedy)]
+    except MatchingError as error:
+        why, remedy = "What contradicts itself cannot be matched.", "correct 'locked' in pairings.yaml"
+        return [Finding("error", "cannot-match", build.files["pairings"], str(error), why, remedy)]
+    if best.meets_limit is False and best.limit is not None:
+        spread, limit = fixed(best.matching.spread, 2), fixed(best.limit, 2)
+        what = f"even the best pairing leaves {spread} g, over the limit of {limit} g"
+        why = "A cylinder that is heavier than its fellows shakes the engine at every turn."
+        remedy = "grind as shown, replace a piece, or reconsider the limit"
+        return [Finding("warning", "limit-missed", build.files["weighings"], what, why, remedy)]
+    return []
+
+
+def _record(book: Path, figures: "Figures", by: str, because: str | None) -> list[str]:
+    """Write the best pairing: the first into `decided` and `cylinders`, a later one as a revision. What was done."""
+    from buildbook.book.writing import edit, with_field, with_record
+    from buildbook.records.tree import MapNode
+
+    best, build = figures.match, figures.build
+    cylinders: dict[str, Value] = {name: dict(cylinder.pieces) for name, cylinder in best.cylinders.items()}
+    decision = build.pairings.decision
+    if decision is not None and _same(decision, best):
+        return ["nothing: this pairing is the one in pairings.yaml"]
+    taken = datetime.now().astimezone().isoformat(timespec="minutes")
+    decided: dict[str, Value] = {"taken": taken, "by": by, "how": "match", "from": list(best.sessions)}
+    path = folder_of(book, build.name) / "pairings.yaml"
+    if not path.exists():
+        raise Misuse(f"{shown(path)} is not there", "bring it back from git, or copy one from another build")
+
+    def first(text: str, root: MapNode) -> str:
+        from buildbook.book.loader import parse
+
+        with_decided = with_field(text, root, "decided", decided)
+        between, _ = parse(with_decided, shown(path))
+        assert between is not None
+        return with_field(with_decided, between, "cylinders", cylinders)
+
+    def revised(text: str, root: MapNode) -> str:
+        used = {each.id for each in build.pairings.decisions}
+        number = next(number for number in range(2, len(used) + 3) if f"D{number}" not in used)
+        record: dict[str, Value] = {"id": f"D{number}", "decided": decided}
+        record |= {"because": because} if because else {}
+        return with_record(text, root, "revised", record | {"cylinders": cylinders})
+
+    edit(book, "pairings", path, revised if decision is not None else first)
+    message = f"Match {build.name}: spread {fixed(best.matching.spread, 2)} g\n\nBuild: {build.name}"
+    kept = keep(book, [path], message, build.shop, by)
+    return [f"the pairing, in {shown(path)}", *kept]
+
+
+def _same(decision: "Decision", best: "MatchFigures") -> bool:
+    return all(
+        name in decision.cylinders
+        and all(decision.cylinders[name].pieces.get(kind) == piece for kind, piece in cylinder.pieces.items())
+        for name, cylinder in best.cylinders.items()
+    )

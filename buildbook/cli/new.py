@@ -1,0 +1,170 @@
+"""`new`: begin a book, an engine or a build."""
+
+import os
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from buildbook.book.places import Misuse, builds, engines, resolve, shown
+from buildbook.cli.common import AsJson, BookPath, By, finish, keep, new_app, open_book, person
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+
+    from buildbook.records.model import Shop
+
+app = new_app()
+
+
+@app.callback()
+def new() -> None:
+    """Begin a book, an engine or a build: commented files that say what belongs in them."""
+
+
+@app.command(epilog="Example: buildbook new book ~/book --shop 'Harbour engines' --person ava")
+def book(
+    path: Annotated[
+        Path,
+        typer.Argument(metavar="PATH", help="The folder to make; it becomes a git repository.", show_default=False),
+    ],
+    shop: Annotated[str, typer.Option(metavar="NAME", help="The shop's name.")] = "Our shop",
+    person_id: Annotated[
+        str | None,
+        typer.Option(
+            "--person", metavar="ID", help="A short id for you, as it stands in every record.", show_default=False
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Begin a book: one git repository for everything that one shop builds."""
+    from buildbook.book import git
+    from buildbook.book.beginning import begin_book
+
+    root, who = path.absolute(), person_id or _login()
+    written = begin_book(root, shop, who, who.capitalize())
+    try:
+        git.begin(root)
+        said = keep(root, written, "Begin the book", _shop(root), who)
+    except git.NotKept as reason:
+        said = [f"not kept in git's history: {reason}"]
+    said.append(f"next: name your people and instruments in {shown(path / 'shop.yaml')}")
+    said.append(f"then: cd {shown(path)} && buildbook new engine NAME --layout v8_90_cross_plane")
+    _finish(None, written, said, as_json)
+
+
+def _login() -> str:
+    name = "".join(mark for mark in os.environ.get("USER", "").lower() if mark.isalnum() and mark.isascii())
+    return name or "me"
+
+
+def complete_layouts(incomplete: str) -> list[str]:
+    from buildbook.balance.layouts import KNOWN
+
+    return [name for name in KNOWN if name.startswith(incomplete)]
+
+
+@app.command(epilog="Example: buildbook new engine heron-07 --layout v8_90_cross_plane")
+def engine(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Small letters, digits and dashes.", show_default=False)],
+    layout: Annotated[
+        str,
+        typer.Option(
+            metavar="LAYOUT", help="A known layout, such as i4 or v8_90_cross_plane.", autocompletion=complete_layouts,
+            show_default=False,
+        ),
+    ],
+    by: By = None,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Begin an engine: it keeps its folder for life, and every build of it goes inside."""
+    from buildbook.balance.layouts import LayoutError, known_layout
+    from buildbook.book.beginning import begin_engine
+
+    root = open_book(book)
+    try:
+        known_layout(layout)
+    except LayoutError as error:
+        raise Misuse(
+            str(error), "an unusual engine is spelled out by hand in engine.yaml; begin it with the nearest"
+        ) from None
+    shop = _shop(root)
+    who = _who(shop, by)
+    written = begin_engine(root, name, layout)
+    said = keep(root, written, f"Begin engine {name}", shop, who)
+    said.append(f"next: buildbook new build {name}/{date.today():%Y-%m}-first")
+    _finish(None, written, said, as_json)
+
+
+@app.command(epilog="Example: buildbook new build heron-07/2026-10-rebuild --follows 2025-06-first")
+def build(
+    name: Annotated[
+        str,
+        typer.Argument(metavar="ENGINE/BUILD", help="As in heron-07/2026-10-rebuild.", show_default=False),
+    ],
+    follows: Annotated[
+        str | None,
+        typer.Option(
+            metavar="BUILD", help="The build before: its parts, limits and choices are where this one starts.",
+            show_default=False,
+        ),
+    ] = None,
+    by: By = None,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """Begin a build: a folder with a file for everything that will be recorded."""
+    from buildbook.book.beginning import begin_build
+
+    root = open_book(book)
+    engine, _, build = name.partition("/")
+    if not build:
+        raise Misuse(f"'{name}' names no build", f"name it like {name or 'heron-07'}/{date.today():%Y-%m}-first")
+    if engine not in engines(root):
+        raise Misuse(
+            f"there is no engine named '{engine}' in this book", f"begin it: buildbook new engine {engine} --layout …"
+        )
+    if follows is not None:
+        follows = resolve(root, follows if "/" in follows else f"{engine}/{follows}", Path.cwd())
+        if follows.partition("/")[0] != engine:
+            raise Misuse(
+                f"{follows} is a build of another engine", f"builds of {engine}: {', '.join(builds(root, engine))}"
+            )
+        follows = follows.partition("/")[2]
+    shop = _shop(root)
+    who = _who(shop, by)
+    written = begin_build(root, name, f"{date.today():%Y-%m-%d}", who or next(iter(shop.people), "me"), follows)
+    said = keep(root, written, f"Begin build {name}\n\nBuild: {name}", shop, who)
+    said.append("next: list the pieces in parts.yaml, weigh them, and see 'buildbook show'")
+    _finish(name, written, said, as_json)
+
+
+def _shop(root: Path) -> "Shop":
+    from buildbook.book.reading import Reader
+
+    shop, findings = Reader(root).shop()
+    if shop is None:
+        raise Misuse(f"{findings[0].where}: {findings[0].what}", findings[0].remedy)
+    return shop
+
+
+def _who(shop: "Shop", by: str | None) -> str | None:
+    """The id of whoever does it; beginning something is no measurement, so nobody need be named."""
+    return person(shop, by) if by is not None or len(shop.people) == 1 else None
+
+
+def _finish(build: str | None, written: "Sequence[Path]", said: list[str], as_json: bool) -> None:
+    def draw(to: "Console") -> None:
+        from buildbook.views.screen import BOLD, line, words
+
+        for path in written:
+            if path.suffix == ".yaml":
+                to.print(line(("written  ", BOLD), shown(path)), soft_wrap=True)
+        for each in said:
+            to.print(words(each))
+
+    finish(build, lambda: {"written": [shown(path) for path in written]}, (), draw, as_json=as_json)

@@ -1,0 +1,114 @@
+"""`tour`: the whole job, on practice engines."""
+
+import os
+import shutil
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from buildbook.book.places import Misuse, shown
+from buildbook.cli.common import AsJson, command, finish, new_app
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+app = new_app()
+
+BUILD = "heron-07/2026-10-rebuild"
+
+STEPS = (
+    ("check", "The book is checked first: the files, and what they say together."),
+    ("show heron-07", "A rebuild has been weighed. What is done, and what is to do?"),
+    ("weighings heron-07", "What was weighed, and what the scale can tell apart."),
+    ("match heron-07 --write --by ava", "Which pieces together? One piston is locked to its bore; the rest is free."),
+    ("bobweight heron-07", "What to hang on each throw while the crankshaft is spun."),
+    ("map heron-07", "And the map for the wall at assembly."),
+)
+
+
+@command(app, "buildbook tour")
+def tour(
+    path: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="[PATH]", help="The practice book to make; practice_book if none is named.", show_default=False
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a practice book out of the sample engines, and walk through the whole job in it.
+
+    It is a real book in a real git repository, and yours to play with. The engines and their owners are invented.
+    """
+    book = _make(path or _free())
+    os.chdir(book)
+    if as_json:
+        _as_json(book)
+
+    from buildbook.views.screen import BOLD, DIM, console, line, words
+
+    to = console()
+    to.print(line(("A practice book was made in ", BOLD), (str(book), BOLD)), soft_wrap=True)
+    to.print(words("Everything in it is invented. To follow by hand, go into that folder first.", DIM))
+    for typed, said in STEPS:
+        to.print()
+        to.rule(style=DIM)
+        to.print(line(("$ buildbook " + typed, "bold reverse")))
+        to.print(words(said, DIM))
+        to.print()
+        _run(typed.split())
+    to.print()
+    to.rule(style=DIM)
+    to.print(
+        line(("That is the job. ", BOLD), f"Go on in {book}: 'buildbook --help' lists the commands."), soft_wrap=True
+    )
+
+
+def _free() -> Path:
+    return next(
+        path for number in count(1) if not (path := Path(f"practice_book{f'_{number}' if number > 1 else ''}")).exists()
+    )
+
+
+def _make(path: Path) -> Path:
+    """The sample builds as a book of their own, with the schemas its files point at, under git."""
+    from buildbook.book import git
+    from buildbook.book.beginning import copy_schemas
+    from buildbook.book.schema import folder
+
+    book = path.absolute()
+    if book.exists():
+        raise Misuse(f"{shown(book)} is there already", "name a folder that does not exist yet")
+    shutil.copytree(folder("sample_builds"), book, ignore=shutil.ignore_patterns("schemas"))
+    copy_schemas(book)
+    try:
+        git.begin(book)
+        git.keep(book, [book / "shop.yaml", book / "engines", book / "schemas"], "Begin a practice book")
+    except git.NotKept as reason:
+        typer.echo(f"not kept in git's history: {reason}", err=True)
+    return book
+
+
+def _run(arguments: list[str]) -> None:
+    from buildbook.cli.main import app as buildbook
+
+    typer.main.get_command(buildbook)(arguments, prog_name="buildbook", standalone_mode=False)
+
+
+def _as_json(book: Path) -> None:
+    from buildbook.book.reading import Reader
+    from buildbook.figures import work_out
+    from buildbook.views import as_json
+
+    loaded = Reader(book).load(BUILD)
+    assert loaded.build is not None
+    figures = work_out(loaded.build)
+    all_figures = {"book": str(book), **as_json.build(figures), "match": as_json.match(figures)}
+    findings = [*loaded.findings, *figures.findings]
+
+    def nothing(to: "Console") -> None:
+        pass
+
+    finish(BUILD, lambda: all_figures, findings, nothing, as_json=True)

@@ -1,0 +1,106 @@
+"""The bobweight cards, throw by throw."""
+
+from rich import box
+from rich.columns import Columns
+from rich.console import Console
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from buildbook.balance.bobweights import Line, ThrowBobweight
+from buildbook.figures import Figures
+from buildbook.figures.bobweights import BobweightFigures
+from buildbook.quantities import fixed, two_figures
+from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, plain, row, table, words
+
+CAUTION = (
+    "Caution: a bobweight that comes loose at speed is a projectile. Clamp both halves alike, check every bolt by "
+    "hand, close the guard, and keep to the machine maker's speed."
+)
+
+
+def draw_bobweights(to: Console, figures: Figures) -> None:
+    """The target in large, a line for each throw, then the card of each throw."""
+    worked_out = figures.bobweights
+    heading(to, "Bobweights", figures.build.name)
+    if not worked_out.wanted:
+        to.print(line(("This crankshaft wants none. ", BOLD), worked_out.why))
+        if worked_out.missing:
+            return
+    for missing in worked_out.missing:
+        to.print(line(("missing  ", DOUBT), missing))
+    if worked_out.missing:
+        return
+    choice = f"factor {fixed(worked_out.factor or 0, 1).removesuffix('.0')} % of the reciprocating weight"
+    oil = f"oil {fixed(worked_out.oil, 1)} g a throw" if worked_out.oil_stated else "no oil allowance"
+    to.print(words(f"{choice}, {oil}: both choices of this build. Weights: {worked_out.basis}.", DIM))
+    if worked_out.target:
+        aim = worked_out.target
+        to.print()
+        total, half = (f"{fixed(aim.total, 1)} g", "bold reverse"), (f"{fixed(aim.half, 1)} g", BOLD)
+        rest = f"   ± {two_figures(aim.uncertainty)} g   throws within {fixed(aim.spread, 1)} g"
+        to.print(line(("  TARGET  ", BOLD), total, "   each half ", half, rest))
+    else:
+        to.print(words("The throws carry different numbers of rods: set each to its own total.", DOUBT))
+    to.print()
+    _draw_throws(to, worked_out)
+    cards = [_card(throw, worked_out) for throw in worked_out.throws.values()]
+    to.print(Columns(cards, padding=(0, 1)))
+    to.print(words(CAUTION, DIM))
+
+
+def _draw_throws(to: Console, worked_out: BobweightFigures) -> None:
+    throws = table(
+        ("throw", "left"), ("cylinders", "left"), ("rotating", "right"), ("recip.", "right"), ("total g", "right"),
+        ("half", "right"), ("off", "right"), ("as set", "right"),
+    )  # fmt: skip
+    for name, throw in worked_out.throws.items():
+        off = throw.total - worked_out.target.total if worked_out.target else None
+        row(
+            throws,
+            name,
+            " ".join(throw.cylinders),
+            fixed(throw.rotating, 1),
+            fixed(throw.reciprocating, 1),
+            Text(fixed(throw.total, 1), style=BOLD),
+            fixed(throw.half, 1),
+            fixed(off, 1, sign=True) if off is not None else "",
+            _as_set(worked_out, name),
+        )
+    to.print(throws)
+    to.print(words("off: from the target", DIM))
+
+
+def _as_set(worked_out: BobweightFigures, throw: str) -> Text:
+    done = worked_out.set.get(throw)
+    if done is None:
+        return words("not set", DIM)
+    off = f" ({fixed(done.from_target, 1, sign=True)})" if done.from_target is not None else ""
+    style = {True: GOOD, False: BAD, None: ""}[done.within_limit]
+    return words(f"{fixed(done.weight, 1)}{off}{' OFF' if done.within_limit is False else ''}", style)
+
+
+def _card(throw: ThrowBobweight, worked_out: BobweightFigures) -> Panel:
+    lines = Table.grid(padding=(0, 1, 0, 0), expand=True)
+    lines.add_column(overflow="fold")
+    for _ in range(3):
+        lines.add_column(justify="right", no_wrap=True)
+    for each in throw.lines:
+        lines.add_row(*_card_line(each))
+    if worked_out.oil_stated:
+        lines.add_row(words("oil"), words(""), words(""), words(fixed(throw.oil, 2)))
+    lines.add_row()
+    lines.add_row(words("TOTAL", BOLD), words(""), words(""), words(fixed(throw.total, 2), BOLD))
+    lines.add_row(words("each half"), words(""), words(""), words(fixed(throw.half, 2)))
+    for pin in throw.pins if len(throw.pins) > 1 else ():
+        name = f"pin at {fixed(pin.angle, 0)}°, cyl. {' '.join(pin.cylinders)}"
+        lines.add_row(words(name), words(""), words(""), words(fixed(pin.total, 2)))
+    title = plain(f"throw {throw.throw}: cylinders {' '.join(throw.cylinders)}")
+    return Panel(lines, title=Text(title, style=BOLD), width=39, padding=0, box=box.SQUARE)
+
+
+def _card_line(each: Line) -> tuple[Text, ...]:
+    times = f"×{each.count}" if each.count > 1 else ""
+    factor = f"×{fixed(each.factor, 2).rstrip('0').rstrip('.')}" if each.reciprocating else ""
+    name = line(each.what.removeprefix("rod ").replace(" with ", "+"), " ", (each.piece, BOLD))
+    return name, words(fixed(each.weight, 2)), words(times + factor), words(fixed(each.amount, 2))

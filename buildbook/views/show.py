@@ -1,0 +1,85 @@
+"""A whole build on one screen: what is done, what is missing, what was found."""
+
+from rich.console import Console
+from rich.text import Text
+
+from buildbook.figures import Figures
+from buildbook.quantities import fixed
+from buildbook.records.model import WEIGHING_KINDS
+from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
+
+
+def draw_build(to: Console, figures: Figures) -> None:
+    build, engine = figures.build, figures.build.engine
+    heading(to, build.name, build.purpose or "")
+    facts = [engine.description, engine.owner_name or engine.owner_ref]
+    facts += [f"{part} {serial}" for part, serial in engine.serials.items()]
+    to.print(words("  ·  ".join(fact for fact in facts if fact)))
+    opened = f"opened {build.opened.text[:10]}" if build.opened else "no opening date"
+    to.print(words(opened + (f", follows {build.follows}" if build.follows else ""), DIM))
+    to.print()
+    listing = table(("", "left"), ("", "left"), ("", "left"))
+    for name, done, said in stages(figures):
+        mark = {True: Text("done", style=GOOD), False: Text("to do", style=DOUBT), None: Text("begun", style=BOLD)}[
+            done
+        ]
+        row(listing, words(name, BOLD), mark, said)
+    listing.show_header = False
+    to.print(listing)
+
+
+def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
+    """The stages of the job: done, not begun (False), or begun (None), and what there is to say."""
+    build = figures.build
+    pieces = sum(len(part.pieces) for part in build.parts)
+    result: list[tuple[str, bool | None, str]] = [
+        ("parts", pieces > 0, f"{pieces} pieces listed" if pieces else "none listed")
+    ]
+    missing = [WEIGHING_KINDS[what].title for what in figures.kinds if what not in figures.weighings]
+    weighed = ", ".join(kind.title for kind in figures.weighings.values())
+    if missing:
+        result.append(("weighings", None if weighed else False, f"not yet: {', '.join(missing)}"))
+    else:
+        result.append(("weighings", True, weighed))
+    if not figures.has_layout:
+        return result
+    result.append(_pairing(figures))
+    result.append(_bobweights(figures))
+    spins, sessions, signed = build.spins, build.clearances, build.sign_offs
+    result.append(("spins", None if spins else False, f"{len(spins)} steps recorded" if spins else "none recorded"))
+    result.append(
+        ("clearances", None if sessions else False, f"{len(sessions)} sessions" if sessions else "none recorded")
+    )
+    said = ", ".join(f"{each.id} by {each.by}" for each in signed)
+    result.append(("sign-offs", None if signed else False, said or "none"))
+    return result
+
+
+def _pairing(figures: Figures) -> tuple[str, bool | None, str]:
+    pairing = figures.pairing
+    if pairing is None:
+        return "pairing", False, "not matched"
+    if pairing.spread is None:
+        return "pairing", None, "decided, and not every cylinder is weighed and filled"
+    limit = figures.build.limits.get("reciprocating_spread")
+    most = limit.bounds.get("max") if limit else None
+    against = f", limit {fixed(most.worth('g'), 2)} g" if most else ""
+    return "pairing", True, f"reciprocating spread {fixed(pairing.spread, 2)} g{against}"
+
+
+def _bobweights(figures: Figures) -> tuple[str, bool | None, str]:
+    worked_out = figures.bobweights
+    if not worked_out.wanted:
+        return "bobweights", True, "this crankshaft wants none"
+    if worked_out.missing:
+        return "bobweights", False, "; ".join(worked_out.missing)
+    aim = f"target {fixed(worked_out.target.total, 1)} g" if worked_out.target else "one for each throw"
+    throws = figures.layout.throws
+    if all(throw in worked_out.set for throw in throws):
+        return "bobweights", True, f"{aim}, set on all {len(throws)} throws"
+    return "bobweights", None, f"{aim}, not set on throw {', '.join(t for t in throws if t not in worked_out.set)}"
+
+
+def unreadable(to: Console, name: str) -> None:
+    """Said instead of figures where they would be partial, and look right all the same."""
+    to.print(line((name, BOLD), ": no figures until what was found below is put right"))

@@ -1,0 +1,112 @@
+"""The weighings: kind by kind with their spread, and session by session."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from buildbook.figures import Figures
+from buildbook.figures.weighings import KindSummary
+from buildbook.quantities import fixed, two_figures
+from buildbook.records.model import WEIGHING_KINDS, WeighingSession
+from buildbook.views.screen import DIM, DOUBT, bar, heading, line, plain, row, strip, table, words
+
+
+def draw_weighings(to: Console, figures: Figures) -> None:
+    """The summary of every kind, what sorting can do, and the sessions."""
+    heading(to, "Weighings", figures.build.name)
+    if not figures.weighings:
+        to.print(words("nothing has been weighed yet", DIM))
+    else:
+        _draw_summary(to, figures)
+    _draw_sessions(to, figures.build.weighings)
+
+
+def _draw_summary(to: Console, figures: Figures) -> None:
+    roomy = to.width >= 96  # room for a picture beside the figures
+    summary = table(
+        ("piece", "left"), ("n", "right"), ("mean g", "right"), ("lightest", "right"), ("heaviest", "right"),
+        ("spread", "right"), ("± u", "right"),
+    )  # fmt: skip
+    if roomy:
+        summary.add_column("light … heavy")
+    for kind in figures.weighings.values():
+        row(
+            summary,
+            kind.title,
+            str(kind.count),
+            fixed(kind.mean, kind.decimals + 1),
+            *(
+                f"{piece.piece} {fixed(piece.weight, kind.decimals)}" if piece else "lot"
+                for piece in (kind.lightest, kind.heaviest)
+            ),
+            fixed(kind.spread, kind.decimals) if kind.spread is not None else "",
+            two_figures(kind.uncertainty),
+            *([strip([float(piece.weight) for piece in kind.pieces.values()], 16) if kind.pieces else ""] * roomy),
+        )
+    to.print(summary)
+    to.print(words("± u: standard uncertainty of one piece, from the scale (GUM, JCGM 100:2008)", DIM))
+    for kind in figures.weighings.values():
+        for remark in _remarks(kind):
+            to.print(Padding(line((f"{kind.title}: ", "bold"), *remark), (0, 0, 0, 2)))
+
+
+def _remarks(kind: KindSummary) -> list[list[tuple[object, str] | str]]:
+    remarks: list[list[tuple[object, str] | str]] = []
+    if kind.spread is not None and kind.count > 1 and not kind.sorting_helps:
+        told = fixed(kind.smallest_difference, 2)
+        spread = fixed(kind.spread, kind.decimals)
+        remarks.append([(f"sorting these will not help: they differ by {spread} g, the scale tells {told} g", DOUBT)])
+    for stated in kind.stated:
+        off = kind.mean - stated
+        way = "over" if off > 0 else "under"
+        said = "as stated" if off == 0 else f"mean {fixed(abs(off), kind.decimals + 1)} {way}"
+        remarks.append([f"the maker states {fixed(stated, kind.decimals)} g, {said}"])
+    return remarks
+
+
+def draw_kind(to: Console, kind: KindSummary, sessions: Sequence[WeighingSession]) -> None:
+    """Every piece of one kind, heaviest first."""
+    heading(to, kind.title.capitalize(), f"{kind.count} pieces, mean {fixed(kind.mean, kind.decimals + 1)} g")
+    pieces = sorted(kind.pieces.values(), key=lambda piece: -piece.weight)
+    if pieces:
+        listing = table(("piece", "left"), ("g", "right"), ("from mean", "right"), ("", "left"), ("read", "left"))
+        span = max(float(kind.spread or 0), 1e-9)
+        for piece in pieces:
+            read = " ".join(fixed(value, piece.decimals) for value in piece.readings) if len(piece.readings) > 1 else ""
+            before = f"before {fixed(piece.earlier[-1].weight, piece.decimals)}" if piece.earlier else ""
+            row(
+                listing,
+                piece.piece,
+                fixed(piece.weight, piece.decimals),
+                fixed(piece.weight - kind.mean, kind.decimals + 1, sign=True),
+                bar(float(piece.weight - pieces[-1].weight) / span, 24),
+                "  ".join(filter(None, (piece.session.id, read, before))),
+            )
+        to.print(listing)
+    else:
+        to.print(words(f"weighed as a lot: {kind.per_cylinder} for each cylinder or rod", DIM))
+    for remark in _remarks(kind):
+        to.print(line(*remark))
+    _draw_sessions(to, [session for session in sessions if session.what == kind.what])
+
+
+def _draw_sessions(to: Console, sessions: Sequence[WeighingSession]) -> None:
+    if not sessions:
+        return
+    to.print()
+    listing = table(("session", "left"), ("taken", "left"), ("by", "left"), ("with", "left"), ("what", "left"))
+    for session in sessions:
+        kind = WEIGHING_KINDS.get(session.what)
+        title = kind.title if kind else session.what
+        struck = "strike dim" if session.void is not None else ""
+        what = Text(plain(f"{title} ({len(session.readings) or 'lot'})"), style=struck)
+        if session.void is not None:
+            what.append(plain(f"  VOID: {session.void}"), style=DOUBT)
+        elif session.note:
+            what.append(plain(f"  {session.note}"), style=DIM)
+        taken = session.taken.text.replace("T", " ")[:16] if session.taken else ""
+        cells = (session.id, taken, session.by, session.with_)
+        row(listing, *(Text(plain(cell or ""), style=struck) for cell in cells), what)
+    to.print(listing)
