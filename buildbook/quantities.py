@@ -160,7 +160,7 @@ class Quantity:
 def decimals_for(step: Fraction) -> int:
     """How many digits after the point show every step of that size: 0.1 → 1, 0.05 → 2, 28.3 → 0."""
     decimals = 0
-    while Fraction(1, 10**decimals) > step:
+    while 0 < step < Fraction(1, 10**decimals):
         decimals += 1
     return decimals
 

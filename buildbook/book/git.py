@@ -39,6 +39,7 @@ def _knows_committer(book: Path) -> bool:
 
 
 def _run(book: Path, *arguments: str) -> str:
+    os.environ.setdefault("GIT_PYTHON_REFRESH", "quiet")  # or the import itself fails where there is no git
     from git import Git, GitCommandError, GitCommandNotFound
 
     # inside a hook these point at the repository whose hook it is, not at the book

@@ -38,7 +38,7 @@ class Reader:
         for kind in BUILD_FILES:
             roots[kind], file_findings = self.file(kind, folder / f"{kind}.yaml", needed=kind == "build")
             findings += file_findings
-        findings += _strangers(folder, BUILD_FILES)
+        findings += strangers(folder, BUILD_FILES)
         findings += _wrong_name(roots["build"], "engine", engine_name) + _wrong_name(
             roots["build"], "build", build_name
         )
@@ -59,7 +59,7 @@ class Reader:
         folder = self.book / "engines" / name
         path = folder / "engine.yaml"
         root, found = self.file("engine", path, needed=True)
-        findings = [*found, *_strangers(folder, ("engine",)), *_wrong_name(root, "engine", name)]
+        findings = [*found, *strangers(folder, ("engine",)), *_wrong_name(root, "engine", name)]
         return read_engine(name, root, top_of(path), findings) if root else None, findings
 
     def file(self, kind: str, path: Path, *, needed: bool) -> tuple[MapNode | None, tuple[Finding, ...]]:
@@ -122,7 +122,7 @@ def _has_error(findings: list[Finding]) -> bool:
     return any(finding.severity == "error" for finding in findings)
 
 
-def _strangers(folder: Path, kinds: tuple[str, ...]) -> list[Finding]:
+def strangers(folder: Path, kinds: tuple[str, ...]) -> list[Finding]:
     """YAML files whose names the ledger does not know, and so nobody would ever read."""
     known = [f"{kind}.yaml" for kind in kinds]
     try:

@@ -56,9 +56,14 @@ def flow(value: Value) -> str:
     return "[" + ", ".join(map(flow, value)) + "]"
 
 
+def _key(name: str) -> str:
+    """A field's name: a plain number needs no quotes there, as in `1: {rod: R1}`."""
+    return name if name.isdecimal() and is_plain_number(name) else scalar(name)
+
+
 def field_lines(name: str, value: Value) -> Iterator[str]:
     """The lines of one field: on one line where it fits, groups of groups always line by line."""
-    key = str(int(name)) if name.isdecimal() and name == str(int(name)) else scalar(name)
+    key = _key(name)
     if isinstance(value, Mapping) and value:
         nested = any(isinstance(inner, Mapping) for inner in value.values())
         if nested or len(flow(value)) + len(key) > _WIDEST:
@@ -70,9 +75,13 @@ def field_lines(name: str, value: Value) -> Iterator[str]:
 
 
 def with_field(text: str, root: MapNode, name: str, value: Value) -> str:
-    """The text with a new field at its end. The root must not have the field yet."""
+    """The text with a new field at its end. Raises Misuse where the field is there already."""
     if name in root.values:
-        raise ValueError(f"{name} is already there")
+        raise Misuse(f"'{name}' stands in the file already", "complete it by hand; nothing was written")
+    if root.flow:
+        last = next(reversed(root.values.values()), None)
+        after, comma = (last.end, ", ") if last else (root.start + 1, "")
+        return f"{text[:after]}{comma}{_key(name)}: {flow(value)}{text[after:]}"
     return _insert(text, len(text), list(field_lines(name, value)))
 
 
@@ -88,8 +97,11 @@ def with_record(text: str, root: MapNode, name: str, record: Mapping[str, Value]
         return _insert(text, node.end, [f"{indent}- {lines[0]}", *(f"{indent}  {line}" for line in lines[1:])])
     lines = [f"  - {lines[0]}", *(f"    {line}" for line in lines[1:])]
     if node is None:
+        if root.flow:
+            return with_field(text, root, name, [record])
         return _insert(text, len(text), [f"{name}:", *lines])
-    if "#" in text[node.start : node.end]:  # an empty list with a comment in it, which stays
+    # an empty list within braces, or with a comment in it, which stays
+    if isinstance(node, ListNode) and (root.flow or "#" in text[node.start : node.end]):
         return f"{text[: node.start + 1]}{flow(record)}{text[node.start + 1 :]}"
     # an empty list, or nothing after the colon: the placeholder makes way
     before_node = text[: node.start].rstrip(" ") if node.start < node.end else text[: node.start]

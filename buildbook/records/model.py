@@ -53,6 +53,10 @@ class Taken(NamedTuple):
     instant: datetime
 
     @property
+    def has_time(self) -> bool:
+        return "T" in self.text
+
+    @property
     def day(self) -> date:
         return date.fromisoformat(self.text[:10])
 
@@ -128,6 +132,7 @@ class Engine:
     firing_order: tuple[str, ...]
     where: Where
     where_layout: Where
+    where_firing_order: Where
 
 
 class StampedId(NamedTuple):
@@ -167,6 +172,7 @@ class CheckWeight(NamedTuple):
 class Reading(NamedTuple):
     values: tuple[Quantity, ...]
     where: Where
+    where_name: Where  # where the piece is named
 
 
 class Lot(NamedTuple):

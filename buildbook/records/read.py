@@ -119,10 +119,15 @@ class _File:
             self.findings.append(Finding("error", "quantity", parent.values[key].where, what, why, remedy))
         return None
 
-    def reading(self, node: Node, dimension: str) -> Reading:
+    def reading(self, parent: MapNode, name: str) -> Reading:
+        node = parent.values[name]
         inner = node.items if isinstance(node, ListNode) else (node,)
-        values = (self.quantity(item, dimension) for item in inner)
-        return Reading(tuple(value for value in values if value is not None), node.where)
+        values = (self.quantity(item, "mass") for item in inner)
+        return Reading(tuple(value for value in values if value is not None), node.where, parent.where_of(name))
+
+    def readings(self, parent: MapNode, key: str) -> dict[str, Reading]:
+        node = self.sub(parent, key)
+        return {name: self.reading(node, name) for name in node.values} if node else {}
 
     def taken(self, parent: MapNode, key: str = "taken") -> Taken | None:
         text = self.text(parent, key)
@@ -199,6 +204,7 @@ def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Find
         firing_order=file.texts(file.root, "firing_order"),
         where=top,
         where_layout=file.root.where_of("layout"),
+        where_firing_order=file.root.where_of("firing_order"),
     )
 
 
@@ -302,19 +308,18 @@ def _weighings(file: _File) -> Iterator[WeighingSession]:
             )
             if check and nominal
             else None,
-            readings={piece: file.reading(value, "mass") for piece, value in file.map(node, "readings")},
+            readings=file.readings(node, "readings"),
             lot=_lot(file, node),
         )
 
 
 def _lot(file: _File, node: MapNode) -> Lot | None:
     lot = file.sub(node, "lot")
-    total = lot.get("total") if lot else None
-    if lot is None or total is None:
+    if lot is None or lot.get("total") is None:
         return None
     pieces = file.number(lot, "pieces")
     per_cylinder = file.number(lot, "per_cylinder") or file.number(lot, "per_rod")
-    return Lot(file.reading(total, "mass"), int(pieces or 1), int(per_cylinder or 1))
+    return Lot(file.reading(lot, "total"), int(pieces or 1), int(per_cylinder or 1))
 
 
 def _pairings(file: _File) -> Pairings:
@@ -352,7 +357,11 @@ def _decision(file: _File, node: MapNode) -> Decision:
 
 def _pieces(node: MapNode) -> dict[str, str]:
     names = {"rod", "piston", "pin", "ring_set"}
-    return {kind: value.text for kind, value in node.items() if kind in names and isinstance(value, TextNode)}
+    pieces = {kind: value.text for kind, value in node.items() if kind in names and isinstance(value, TextNode)}
+    both = node.get("piston_with_pin")
+    if isinstance(both, TextNode) and "+" in both.text:
+        pieces["piston"], pieces["pin"] = both.text.split("+", 1)
+    return pieces
 
 
 def _bobweights(file: _File) -> SetBobweights | None:
@@ -362,5 +371,5 @@ def _bobweights(file: _File) -> SetBobweights | None:
     return SetBobweights(
         **file.entry(node),
         target=file.quantity(node.get("target"), "mass"),
-        set={throw: file.reading(value, "mass") for throw, value in file.map(node, "set")},
+        set=file.readings(node, "set"),
     )
