@@ -77,7 +77,9 @@ def bobweight_figures(
         factor=Fraction(factor) if factor is not None else None,
         oil=oil,
         oil_stated=build.balance.oil is not None,
-        basis="the matched pieces in their cylinders" if matched else "the mean of each kind: nothing is matched yet",
+        basis="the matched pieces in their cylinders"
+        if matched
+        else "the mean of each kind, as nothing is matched yet",
         throws=throws,
         target=aim,
         set=_as_set(build, throws, aim),

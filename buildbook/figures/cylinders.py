@@ -166,7 +166,8 @@ def _changed_since(
         if now is None:
             continue
         known_then = [each for each in (*now.earlier, now) if _known_to(decision, each)]
-        if known_then and known_then[-1].weight != now.weight:
+        voided = any(each.what == what and each.void and each.id in decision.from_ for each in build.weighings)
+        if known_then[-1].weight != now.weight if known_then else voided:
             yield f"{name} was weighed again ({WEIGHING_KINDS[what].title})"
 
 
@@ -176,4 +177,6 @@ def _known_to(decision: Decision, weight: PieceWeight) -> bool:
         return weight.session.id in decision.from_
     if decision.taken is None or weight.session.taken is None:
         return True
+    if not (weight.session.taken.has_time and decision.taken.has_time):
+        return weight.session.taken.day <= decision.taken.day
     return weight.session.taken.instant <= decision.taken.instant

@@ -9,7 +9,7 @@ from buildbook import uncertainty as gum
 from buildbook.balance.layouts import Layout
 from buildbook.figures.cylinders import weighed
 from buildbook.figures.weighings import KindSummary
-from buildbook.matching import Lock, Matching, Pool, Problem, least_grinding, match
+from buildbook.matching import Lock, Matching, MatchingError, Pool, Problem, least_grinding, match
 from buildbook.records.model import WEIGHING_KINDS, Build
 
 
@@ -141,12 +141,13 @@ def _by_number(name: str) -> list[tuple[bool, int, str]]:
 
 def _locks(build: Build, pools: Mapping[str, Pool]) -> Iterator[Lock]:
     for lock in build.pairings.locks:
-        held = {
-            pool.name: name
-            for what, pool in pools.items()
-            for name in pool.pieces
-            if any(lock.pieces.get(kind) == piece for kind, piece in _part_ids(what, name))
-        }
+        held: dict[str, str] = {}
+        for what, pool in pools.items():
+            for name in pool.pieces:
+                if any(lock.pieces.get(kind) == piece for kind, piece in _part_ids(what, name)):
+                    if pool.name in held:
+                        raise MatchingError(f"a lock parts {held[pool.name]} and {name}, which were weighed together")
+                    held[pool.name] = name
         if len(held) > 1 or (held and lock.cylinder is not None):
             yield Lock(held, lock.cylinder)
 

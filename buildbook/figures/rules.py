@@ -1,6 +1,5 @@
 """What no schema can see: a list of small rules, each a function from a build and its figures to findings."""
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
@@ -16,9 +15,12 @@ if TYPE_CHECKING:
 
 Rule = Callable[[Build, "Figures"], Iterable[Finding]]
 
-# A reading is far from its fellows when its modified z-score is above 3.5 (Iglewicz and Hoaglin, How to detect and
-# handle outliers, 1993, from memory): 0.6745 × |reading − median| / median absolute deviation.
-FAR_OUT = 3.5
+# Grubbs' test for one outlier, two-sided at 1 % (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.1): critical
+# values of |reading − mean| / standard deviation for 4, 5, 6 … pieces. One sound set in a hundred is found wrongly.
+GRUBBS = (
+    1.496, 1.764, 1.973, 2.139, 2.274, 2.387, 2.482, 2.564, 2.636, 2.699, 2.755, 2.806, 2.852, 2.894, 2.932, 2.968,
+    3.001, 3.031, 3.060, 3.087, 3.112, 3.135, 3.158, 3.179, 3.199, 3.218, 3.236, 3.253, 3.270,
+)  # fmt: skip
 FEWEST_FELLOWS = 4
 
 
@@ -34,7 +36,8 @@ def layout_holds_together(build: Build, figures: "Figures") -> Iterator[Finding]
     order = build.engine.firing_order
     if order and sorted(order) != sorted(layout.cylinders):
         what = f"the firing order does not name each of the {len(layout.cylinders)} cylinders once"
-        yield Finding("error", "firing-order", build.engine.where_layout, what, why, "correct firing_order or layout")
+        remedy = "correct firing_order or layout"
+        yield Finding("error", "firing-order", build.engine.where_firing_order, what, why, remedy)
 
 
 def pieces_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -54,13 +57,14 @@ def pieces_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Findin
 
 def records_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Finding]:
     for entries in (build.weighings, build.clearances, build.spins, build.sign_offs, build.pairings.decisions):
-        times = Counter(entry.id for entry in entries if entry.id is not None)
+        seen: dict[str, Where] = {}
         for entry in entries:
-            if entry.id is not None and times[entry.id] > 1:
-                times[entry.id] = 1  # one finding for each id is enough
-                what = f"two records have the id {entry.id}"
+            if entry.id in seen:
+                what = f"{entry.id} is the id of two records (first in line {seen[entry.id].line})"
                 why = "What refers to it could mean either."
                 yield Finding("error", "record-twice", entry.where, what, why, "give one of them the next free id")
+            elif entry.id is not None:
+                seen[entry.id] = entry.where
 
 
 def records_say_when_by_whom_with_what(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -144,14 +148,14 @@ def weighed_pieces_are_listed(build: Build, figures: "Figures") -> Iterator[Find
                 what = f"'{name}' should name {_listed(kind.pieces)}"
                 why = "Without both ids, the weight belongs to no pair."
                 remedy = f"write it like {'+'.join(_example_id(part) for part in kind.pieces)}"
-                yield Finding("error", "piece-name", reading.where, what, why, remedy)
+                yield Finding("error", "piece-name", reading.where_name, what, why, remedy)
                 continue
             for part_kind, piece in zip(kind.pieces, ids, strict=True):
                 if part_kind in listed and piece not in listed[part_kind]:
                     what = f"{_words(part_kind)} {piece} is weighed, and no part lists it"
                     why = "The weight belongs to a piece that is not in this engine, or to another one."
                     remedy = did_you_mean(piece, sorted(listed[part_kind]), "list it in parts.yaml")
-                    yield Finding("error", "unlisted", reading.where, what, why, remedy)
+                    yield Finding("error", "unlisted", reading.where_name, what, why, remedy)
 
 
 def _example_id(part_kind: str) -> str:
@@ -226,27 +230,19 @@ def readings_are_among_their_fellows(build: Build, figures: "Figures") -> Iterat
 
 
 def _far_from_fellows(summary: KindSummary) -> Iterator[Finding]:
-    weights = [float(piece.weight) for piece in summary.pieces.values()]
-    if len(weights) < FEWEST_FELLOWS:
+    if len(summary.pieces) < FEWEST_FELLOWS:
         return
-    median = _median(weights)
-    typical = _median([abs(weight - median) for weight in weights])
-    # a set matched better than the scale can tell has no spread to speak of: then the scale's own is the measure
-    typical = max(typical, 0.6745 * summary.uncertainty)
+    deviation = gum.standard_deviation([float(piece.weight) for piece in summary.pieces.values()])
+    critical = GRUBBS[min(len(summary.pieces) - FEWEST_FELLOWS, len(GRUBBS) - 1)]
     for piece in summary.pieces.values():
-        off = float(piece.weight) - median
-        if typical and 0.6745 * abs(off) / typical > FAR_OUT and not _confirmed(piece):
+        off = float(piece.weight - summary.mean)
+        # a set matched better than the scale can tell has no outliers
+        if abs(off) > max(critical * deviation, summary.smallest_difference) and not _confirmed(piece):
             weight, away = fixed(piece.weight, piece.decimals), fixed(off, 1, sign=True)
-            what = f"{piece.piece} weighs {weight} g, {away} g from its fellows"
+            what = f"{piece.piece} weighs {weight} g, {away} g from the mean of its fellows"
             why = "A slip of the hand or the eye looks like this; so does a piece from another set."
             remedy = "weigh it again: if it is so, a second session that agrees settles it"
             yield Finding("warning", "far-off", piece.where, what, why, remedy)
-
-
-def _median(values: list[float]) -> float:
-    """The middle value, or the mean of the two middle ones; `statistics` has it too, and is slow to import."""
-    ordered = sorted(values)
-    return (ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]) / 2
 
 
 def _confirmed(piece: PieceWeight) -> bool:
@@ -354,10 +350,11 @@ def bobweights_are_as_worked_out(build: Build, figures: "Figures") -> Iterator[F
             what = f"a bobweight is set on throw {throw}, and the layout has no such throw"
             why = "It was on another throw, or the layout is wrong."
             remedy = f"the throws are {', '.join(figures.layout.throws)}"
-            yield Finding("error", "no-throw", reading.where, what, why, remedy)
+            yield Finding("error", "no-throw", reading.where_name, what, why, remedy)
     for each in worked_out.set.values():
         if each.within_limit is False and each.from_target is not None:
-            what = f"the bobweight of throw {each.throw} is {fixed(each.from_target, 2, sign=True)} g off its target"
+            way = "heavier" if each.from_target > 0 else "lighter"
+            what = f"the bobweight of throw {each.throw} is {fixed(abs(each.from_target), 2)} g {way} than its target"
             why = "A bobweight that is off leaves its error in the crankshaft."
             yield Finding("warning", "bobweight", each.where, what, why, "set it again, to the limit of build.yaml")
 

@@ -90,11 +90,14 @@ def summarise(build: Build) -> dict[str, KindSummary]:
 
 
 def in_order(sessions: Sequence[WeighingSession]) -> list[WeighingSession]:
-    """Sessions by the time they were taken; one that says no time keeps its place after the one before it."""
+    """Sessions by the time they were taken. One that says no time, or only the day of the one before it in the file,
+    keeps its place after that one."""
     keyed = []
     latest = None
     for position, session in enumerate(sessions):
-        latest = session.taken.instant if session.taken else latest
+        taken = session.taken
+        if taken and not (latest and not taken.has_time and taken.day == latest.date()):
+            latest = taken.instant
         keyed.append(((latest is not None, latest.timestamp() if latest else 0.0, position), session))
     return [session for _, session in sorted(keyed, key=lambda pair: pair[0])]
 
