@@ -72,27 +72,31 @@ def _builds(root: Path, what: str | None) -> list[str]:
         return [f"{engine}/{build}" for engine in engines(root) for build in builds(root, engine)]
     if what in engines(root):
         return [f"{what}/{build}" for build in builds(root, what)]
-    if "/" not in what and (Path(what).suffix in {".yaml", ".yml"}):
+    if Path(what).suffix in {".yaml", ".yml"}:
         raise Misuse(f"there is no file {what} here", "name a file, a build, an engine, or nothing for the whole book")
     return [resolve(root, what, Path.cwd())]
 
 
 def _builds_of_file(root: Path, file: Path) -> list[str]:
-    """The builds that must be worked out to check one file: its own; any one for the shop's or an engine's."""
-    try:
-        inside = file.absolute().relative_to(root / "engines").parts
-    except ValueError:
-        return []
-    if len(inside) == 3:
-        return [f"{inside[0]}/{inside[1]}"]
-    return [f"{inside[0]}/{build}" for build in builds(root, inside[0])] if len(inside) == 2 else []
+    """The builds to work out for what concerns one file: its own, or all of its engine's. Raises Misuse."""
+    place = file.absolute().relative_to(root).parts if file.absolute().is_relative_to(root) else ()
+    match place:
+        case ["shop.yaml"]:
+            return []
+        case ["engines", engine, "engine.yaml"]:
+            return [f"{engine}/{build}" for build in builds(root, engine)]
+        case ["engines", engine, build, name] if Path(name).suffix == ".yaml":
+            return [f"{engine}/{build}"]
+    raise Misuse(f"{file} is not a file of a book", "name shop.yaml, an engine.yaml, or a file of a build")
 
 
 def _check(reader: "Reader", names: Sequence[str], *, everything: bool) -> list["Finding"]:
+    from buildbook.book.reading import strangers
     from buildbook.figures import work_out
 
     findings = list(reader.shop()[1])
     if everything:
+        findings += strangers(reader.book / "engines", ())
         for engine in engines(reader.book):
             findings += reader.engine(engine)[1]
     for name in names:

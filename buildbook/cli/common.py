@@ -29,6 +29,17 @@ def complete_builds(incomplete: str) -> list[str]:
     return [name for name in names if name.startswith(incomplete)]
 
 
+def complete_people(incomplete: str) -> list[str]:
+    """The ids of the people in the book here, for the Tab key."""
+    from buildbook.book.reading import Reader
+
+    try:
+        shop = Reader(find_book(Path.cwd())).shop()[0]
+    except Misuse:
+        return []
+    return [name for name in (shop.people if shop else ()) if name.startswith(incomplete)]
+
+
 BuildName = Annotated[
     str | None,
     typer.Argument(
@@ -50,7 +61,7 @@ By = Annotated[
     str | None,
     typer.Option(
         "--by", metavar="PERSON", help="Who does it: an id from shop.yaml. Only one person there needs no naming.",
-        envvar="BUILDBOOK_BY", show_default=False, show_envvar=False,
+        envvar="BUILDBOOK_BY", autocompletion=complete_people, show_default=False, show_envvar=False,
     ),
 ]  # fmt: skip
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead.", show_default=False)]
@@ -132,12 +143,14 @@ def show_build(
     draw: Callable[["Console", "Figures"], None],
     more_findings: Callable[["Figures"], Sequence[Finding]] = lambda figures: (),
     *,
+    wrote: Callable[[], bool] = lambda: False,
     match_seconds: float = 10.0,
     needs_layout: bool = False,
 ) -> NoReturn:
     """Open a build, show what one command has to show of it, and finish with the build's findings.
 
-    Where a file cannot be read for certain, or `more_findings` holds an error, there are no figures to show.
+    Where a file cannot be read for certain, or `more_findings` holds an error, there are no figures to show. Where
+    finding out `more_findings` wrote something, the build is read again, so that no finding is of what was before.
     """
     from buildbook.book.reading import Reader
     from buildbook.figures import work_out
@@ -146,16 +159,18 @@ def show_build(
     full_name = resolve(root, name, Path.cwd())
     loaded = Reader(root).load(full_name)
     findings = [*loaded.findings]
-    figures = None
     if loaded.build is not None:
         figures = work_out(loaded.build, match_seconds=match_seconds)
-        findings += figures.findings
-        if figures.has_layout or not needs_layout:
-            more = more_findings(figures)
-            findings += more
-            if not any(finding.severity == "error" for finding in more):
-                ready = figures
-                finish(full_name, lambda: figures_json(ready), findings, lambda to: draw(to, ready), as_json=as_json)
+        ready = figures.has_layout or not needs_layout
+        more = more_findings(figures) if ready else ()
+        now = figures
+        if wrote():
+            loaded = Reader(root).load(full_name)
+            assert loaded.build is not None, "what was written was read back"
+            now = work_out(loaded.build)
+        findings = [*loaded.findings, *now.findings, *more]
+        if ready and not any(finding.severity == "error" for finding in more):
+            finish(full_name, lambda: figures_json(figures), findings, lambda to: draw(to, figures), as_json=as_json)
 
     def without_figures(to: "Console") -> None:
         from buildbook.views.show import unreadable

@@ -29,7 +29,7 @@ Because = Annotated[
     ),
 ]
 Seconds = Annotated[
-    float, typer.Option("--seconds", min=0.1, max=3600, help="How long the search may take.", show_default=True)
+    float, typer.Option("--seconds", metavar="SECONDS", min=0.1, max=3600, help="How long the search may take.")
 ]
 
 
@@ -69,11 +69,14 @@ def match(
 
     def find(figures: "Figures") -> list[Finding]:
         findings = _cannot_match(figures)
-        if not findings and write:
+        if write and not any(finding.severity == "error" for finding in findings):
             written.extend(_record(open_book(book), figures, person(figures.build.shop, by), because))
         return findings
 
-    show_build(build, book, as_json, as_figures, draw, find, match_seconds=seconds, needs_layout=True)
+    show_build(
+        build, book, as_json, as_figures, draw, find,
+        wrote=lambda: bool(written), match_seconds=seconds, needs_layout=True,
+    )  # fmt: skip
 
 
 def _cannot_match(figures: "Figures") -> list[Finding]:
@@ -137,7 +140,7 @@ def _record(book: Path, figures: "Figures", by: str, because: str | None) -> lis
 
 
 def _same(decision: "Decision", best: "MatchFigures") -> bool:
-    return all(
+    return set(decision.from_) == set(best.sessions) and all(
         name in decision.cylinders
         and all(decision.cylinders[name].pieces.get(kind) == piece for kind, piece in cylinder.pieces.items())
         for name, cylinder in best.cylinders.items()

@@ -9,6 +9,7 @@ import typer
 
 from buildbook.book.places import Misuse, builds, engines, resolve, shown
 from buildbook.cli.common import AsJson, BookPath, By, finish, keep, new_app, open_book, person
+from buildbook.records.finding import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 app = new_app()
 
 
-@app.callback()
+@app.callback(epilog="Example: buildbook new engine heron-07 --layout v8_90_cross_plane")
 def new() -> None:
     """Begin a book, an engine or a build: commented files that say what belongs in them."""
 
@@ -40,7 +41,7 @@ def book(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Begin a book: one git repository for everything that one shop builds."""
+    """Begin a book: one git repository for a whole shop."""
     from buildbook.book import git
     from buildbook.book.beginning import begin_book
 
@@ -81,7 +82,7 @@ def engine(
     book: BookPath = None,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
-    """Begin an engine: it keeps its folder for life, and every build of it goes inside."""
+    """Begin an engine: a folder for life, for all its builds."""
     from buildbook.balance.layouts import LayoutError, known_layout
     from buildbook.book.beginning import begin_engine
 
@@ -117,7 +118,7 @@ def build(
     book: BookPath = None,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
-    """Begin a build: a folder with a file for everything that will be recorded."""
+    """Begin a build: a file for all that will be recorded."""
     from buildbook.book.beginning import begin_build
 
     root = open_book(book)
@@ -125,9 +126,8 @@ def build(
     if not build:
         raise Misuse(f"'{name}' names no build", f"name it like {name or 'heron-07'}/{date.today():%Y-%m}-first")
     if engine not in engines(root):
-        raise Misuse(
-            f"there is no engine named '{engine}' in this book", f"begin it: buildbook new engine {engine} --layout …"
-        )
+        remedy = did_you_mean(engine, engines(root), f"begin it: buildbook new engine {engine} --layout LAYOUT")
+        raise Misuse(f"there is no engine named '{engine}' in this book", remedy)
     if follows is not None:
         follows = resolve(root, follows if "/" in follows else f"{engine}/{follows}", Path.cwd())
         if follows.partition("/")[0] != engine:

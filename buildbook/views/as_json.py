@@ -59,6 +59,7 @@ def match(figures: Figures) -> dict[str, object]:
         "spread": grams(matching.spread),
         "as_numbered_spread": grams(matching.as_numbered_spread),
         "sorted_spread": grams(matching.sorted_spread),
+        "best": grams(matching.best),
         "proven": matching.proven,
         "bound": grams(matching.bound),
         "how": matching.how,

@@ -11,12 +11,15 @@ from buildbook.balance.bobweights import Line, ThrowBobweight
 from buildbook.figures import Figures
 from buildbook.figures.bobweights import BobweightFigures
 from buildbook.quantities import fixed, two_figures
-from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, plain, row, table, words
+from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, Column, heading, line, plain, row, table, words
 
 CAUTION = (
     "Caution: a bobweight that comes loose at speed is a projectile. Clamp both halves alike, check every bolt by "
     "hand, close the guard, and keep to the machine maker's speed."
 )
+
+
+_AS_SET: Column = ("as set", "right")
 
 
 def draw_bobweights(to: Console, figures: Figures) -> None:
@@ -37,8 +40,10 @@ def draw_bobweights(to: Console, figures: Figures) -> None:
     if worked_out.target:
         aim = worked_out.target
         to.print()
-        total, half = (f"{fixed(aim.total, 1)} g", "bold reverse"), (f"{fixed(aim.half, 1)} g", BOLD)
-        rest = f"   ± {two_figures(aim.uncertainty)} g   throws within {fixed(aim.spread, 1)} g"
+        total, half = (f"{fixed(aim.total, 1)} g", "bold reverse"), (f"{fixed(aim.half, 2)} g", BOLD)
+        rest = f"   ± {two_figures(aim.uncertainty)} g"
+        if len(worked_out.throws) > 1:
+            rest += f"   throws within {fixed(aim.spread, 1)} g"
         to.print(line(("  TARGET  ", BOLD), total, "   each half ", half, rest))
     else:
         to.print(words("The throws carry different numbers of rods: set each to its own total.", DOUBT))
@@ -50,9 +55,10 @@ def draw_bobweights(to: Console, figures: Figures) -> None:
 
 
 def _draw_throws(to: Console, worked_out: BobweightFigures) -> None:
+    roomy = to.width >= 76
     throws = table(
         ("throw", "left"), ("cylinders", "left"), ("rotating", "right"), ("recip.", "right"), ("total g", "right"),
-        ("half", "right"), ("off", "right"), ("as set", "right"),
+        ("half", "right"), ("off", "right"), *([_AS_SET] if roomy else []),
     )  # fmt: skip
     for name, throw in worked_out.throws.items():
         off = throw.total - worked_out.target.total if worked_out.target else None
@@ -63,12 +69,17 @@ def _draw_throws(to: Console, worked_out: BobweightFigures) -> None:
             fixed(throw.rotating, 1),
             fixed(throw.reciprocating, 1),
             Text(fixed(throw.total, 1), style=BOLD),
-            fixed(throw.half, 1),
+            fixed(throw.half, 2),
             fixed(off, 1, sign=True) if off is not None else "",
-            _as_set(worked_out, name),
+            *([_as_set(worked_out, name)] if roomy else []),
         )
     to.print(throws)
     to.print(words("off: from the target", DIM))
+    if not roomy:
+        as_set = table(("throw", "left"), _AS_SET)
+        for name in worked_out.throws:
+            row(as_set, name, _as_set(worked_out, name))
+        to.print(as_set)
 
 
 def _as_set(worked_out: BobweightFigures, throw: str) -> Text:

@@ -1,6 +1,7 @@
 """The matching map for the wall: which piece goes where, as the engine is seen from the front."""
 
 from rich import box
+from rich.cells import cell_len
 from rich.console import Console, Group, RenderableType
 from rich.panel import Panel
 from rich.table import Table
@@ -31,7 +32,7 @@ _DIGITS = {
 
 
 def draw_map(to: Console, figures: Figures) -> None:
-    """Cylinders in their banks, front of the engine on top; whatever is not certain is in a heavy frame and loud."""
+    """Cylinders in their banks, the front of the engine nearest; what is not certain is in a heavy frame and loud."""
     heading(to, "Matching map", figures.build.name)
     engine = figures.build.engine
     owner = engine.owner_name or engine.owner_ref
@@ -40,6 +41,8 @@ def draw_map(to: Console, figures: Figures) -> None:
     if pairing is None:
         to.print(words(" NOT MATCHED ", _LOUD))
         to.print("No pairing has been decided. 'buildbook match' finds the best one, and '--write' records it.")
+        for lock in figures.build.pairings.locks:
+            to.print(words(locked(lock)))
         return
     decision = pairing.decision
     decided = f"decided {decision.taken.text[:10]}" if decision.taken else "decided, no date"
@@ -50,54 +53,43 @@ def draw_map(to: Console, figures: Figures) -> None:
         to.print(line("reciprocating weight: mean ", (f"{mean} g", BOLD), ", spread ", (f"{spread} g", BOLD)))
     banks = sorted(figures.layout.banks, key=lambda bank: figures.layout.banks[bank])
     columns = [[each for each in pairing.cylinders.values() if each.bank == bank] for bank in banks]
-    width = min((_WIDTH - len(columns) + 1) // len(columns), 46)
+    room = min(_WIDTH, to.width) - len(columns) + 1
+    width = min(room // len(columns), 46)
     locks = figures.build.pairings.locks
     grid = Table.grid(padding=(0, 1, 0, 0))
     for _ in columns:
         grid.add_column(width=width)
-    if len(banks) > 1:
-        grid.add_row(*(words(f"{bank} bank".upper().center(width), BOLD) for bank in banks))
-    for position in range(max(map(len, columns))):
+    for position in reversed(range(max(map(len, columns)))):
         grid.add_row(
             *(_cylinder(column[position], locks, width) if position < len(column) else "" for column in columns)
         )
-    to.print(words("as the engine is seen from the front, its front end on top", DIM))
+    if len(banks) > 1:
+        grid.add_row(*(words(f"{bank.replace('_', ' ')} bank".upper().center(width), BOLD) for bank in banks))
+    to.print(words("rear of the engine", DIM))
     to.print(grid)
-    strangers = [name for name in decision.cylinders if name not in pairing.cylinders]
-    for name in strangers:
-        to.print(words(f" CYLINDER {name} IS NOT IN THIS ENGINE ", _LOUD))
+    to.print(line(("FRONT of the engine", BOLD), ": the map is laid out as you see it standing here"))
+    for name in decision.cylinders:
+        if name not in pairing.cylinders:
+            to.print(words(f" CYLINDER {name} IS NOT IN THIS ENGINE ", _LOUD))
 
 
 def _cylinder(cylinder: CylinderFigure, locks: tuple[Lock, ...], width: int) -> Panel:
-    pieces = Table.grid(padding=(0, 2, 0, 0))
-    if can_draw():
-        shapes = [_DIGITS[digit] for digit in cylinder.cylinder if digit in _DIGITS]
-        pieces.add_column(no_wrap=True)
-        number = [Text("\n".join(" ".join(shape[row] for shape in shapes) for row in range(3)), style=BOLD)]
-    else:
-        number = []
-    for _ in cylinder.pieces:
-        pieces.add_column()
-    kinds = [
-        Text(kind.replace("_", " ").upper() + "\n").append(plain(piece), BOLD)
-        for kind, piece in cylinder.pieces.items()
-    ]
     alarms = [change.upper() for change in cylinder.changed]
     if not cylinder.pieces:
         alarms.append("NOT MATCHED")
     elif lacking := [kind for kind in ("rod", "piston", "pin") if kind not in cylinder.pieces]:
         alarms.append(f"NO {' OR '.join(lacking).upper()} NAMED")
-    pieces.add_row(*number, *kinds)
     if cylinder.reciprocating is not None and cylinder.from_mean is not None:
         off = fixed(cylinder.from_mean, 2, sign=True)
         weight = line((f"{fixed(cylinder.reciprocating, 2)} g", BOLD), f"  {off} from mean")
     else:
         weight = words("not all weighed", BOLD)
-    lines: list[RenderableType] = [pieces, weight, *(words(f" {alarm} ", _LOUD) for alarm in alarms)]
+    lines: list[RenderableType] = [_pieces(cylinder, width - 4), weight]
+    lines += [words(f" {alarm} ", _LOUD) for alarm in alarms]
     lines += [words(f"locked: {lock.because or 'no reason given'}") for lock in locks if _holds(lock, cylinder)]
     return Panel(
         Group(*lines),
-        title=Text(f"cylinder {cylinder.cylinder}, throw {cylinder.throw}", style=BOLD),
+        title=Text(plain(f"cylinder {cylinder.cylinder}, throw {cylinder.throw}"), style=BOLD),
         title_align="left",
         box=box.HEAVY if alarms else box.SQUARE,
         width=width,
@@ -105,7 +97,34 @@ def _cylinder(cylinder: CylinderFigure, locks: tuple[Lock, ...], width: int) -> 
     )
 
 
+def _pieces(cylinder: CylinderFigure, room: int) -> Table:
+    """The cylinder's number, large, and its pieces side by side; one below the other where they are too long."""
+    named = [(kind.replace("_", " ").upper(), plain(piece)) for kind, piece in cylinder.pieces.items()]
+    shapes = [_DIGITS[digit] for digit in cylinder.cylinder if digit in _DIGITS] if can_draw() else []
+    number = Text("\n".join(" ".join(shape[row] for shape in shapes) for row in range(3)), style=BOLD)
+    side_by_side = sum(max(len(kind), cell_len(piece)) + 2 for kind, piece in named) + 4 * len(shapes) + 2 <= room
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    if shapes:
+        grid.add_column(no_wrap=True)
+    if side_by_side:
+        for _ in named:
+            grid.add_column(no_wrap=True)
+        cells = [Text(f"{kind}\n").append(piece, BOLD) for kind, piece in named]
+    else:
+        grid.add_column(overflow="fold")
+        cells = [Text("\n").join(Text(f"{kind} ").append(piece, BOLD) for kind, piece in named)]
+    grid.add_row(*([number] if shapes else []), *cells)
+    return grid
+
+
 def _holds(lock: Lock, cylinder: CylinderFigure) -> bool:
     if lock.cylinder is not None:
         return lock.cylinder == cylinder.cylinder
     return any(cylinder.pieces.get(kind) == piece for kind, piece in lock.pieces.items())
+
+
+def locked(lock: Lock) -> str:
+    """A lock in words: what stays together or where it is, and why."""
+    pieces = " and ".join(f"{kind.replace('_', ' ')} {piece}" for kind, piece in lock.pieces.items())
+    where = f" in cylinder {lock.cylinder}" if lock.cylinder else ""
+    return f"locked: {pieces}{where} ({lock.because or 'no reason given'})"

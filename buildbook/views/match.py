@@ -9,6 +9,7 @@ from buildbook.figures import Figures
 from buildbook.figures.match import MatchFigures
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
+from buildbook.views.map import locked
 from buildbook.views.screen import BAD, BOLD, DIM, GOOD, bar, heading, line, row, table, words
 
 
@@ -18,6 +19,8 @@ def draw_match(to: Console, figures: Figures) -> None:
     heading(to, "Match", figures.build.name)
     titles = [WEIGHING_KINDS[what].title for what in best.pools]
     to.print(words(f"reciprocating weight of each cylinder; free to choose: {', '.join(titles)}", DIM))
+    for lock in figures.build.pairings.locks:
+        to.print(words(locked(lock)))
     to.print()
     _draw_comparison(to, best)
     to.print()
@@ -61,15 +64,16 @@ def _draw_comparison(to: Console, best: MatchFigures) -> None:
 
 def _draw_cylinders(to: Console, figures: Figures, best: MatchFigures) -> None:
     kinds = list(dict.fromkeys(kind for cylinder in best.cylinders.values() for kind in cylinder.pieces))
+    decision = figures.build.pairings.decision
     listing = table(
         ("cylinder", "left"),
         ("throw", "left"),
         *((kind.replace("_", " "), "left") for kind in kinds),
         ("recip. g", "right"),
         ("from mean", "right"),
-        ("moves", "left"),
     )
-    decision = figures.build.pairings.decision
+    if decision:
+        listing.add_column("moves")
     for name, cylinder in best.cylinders.items():
         now = decision.cylinders[name].pieces if decision and name in decision.cylinders else {}
         moves = [kind for kind, piece in cylinder.pieces.items() if now and now.get(kind) != piece]
@@ -80,7 +84,7 @@ def _draw_cylinders(to: Console, figures: Figures, best: MatchFigures) -> None:
             *(Text(cylinder.pieces.get(kind, ""), style=BOLD) for kind in kinds),
             fixed(cylinder.reciprocating, 2),
             fixed(cylinder.from_mean, 2, sign=True),
-            words(", ".join(moves).replace("_", " "), DIM),
+            *([words(", ".join(moves).replace("_", " "), DIM)] if decision else []),
         )
     to.print(listing)
 

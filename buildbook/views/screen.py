@@ -17,11 +17,17 @@ def console(*, error: bool = False) -> Console:
     return Console(markup=False, highlight=False, emoji=False, stderr=error, soft_wrap=False)
 
 
+_IN_ASCII = str.maketrans(
+    {"±": "+/-", "→": "->", "…": "...", "·": "-", "×": "x", "°": " deg", "√": "root ", "−": "-", "“": '"', "”": '"'}
+)
+
+
 def plain(text: object) -> str:
     """Text that cannot steer a terminal: line breaks become spaces, control and direction marks show as escapes."""
-    return "".join(
+    safe = "".join(
         mark if mark.isprintable() else " " if mark in "\n\r\t\xa0" else f"\\u{ord(mark):04x}" for mark in str(text)
     )
+    return safe if can_draw() else safe.translate(_IN_ASCII)
 
 
 def words(text: object, style: str = "") -> Text:
@@ -41,7 +47,10 @@ def heading(to: Console, title: str, rest: str = "") -> None:
     to.print(line((title, BOLD), ("  " + rest if rest else "", DIM)))
 
 
-def table(*columns: tuple[str, Literal["left", "right"]]) -> Table:
+Column = tuple[str, Literal["left", "right"]]
+
+
+def table(*columns: Column) -> Table:
     """A table whose right-aligned columns are figures, which are never cut or broken."""
     result = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold", show_edge=False)
     for title, side in columns:

@@ -64,7 +64,10 @@ def _pairing(figures: Figures) -> tuple[str, bool | None, str]:
     limit = figures.build.limits.get("reciprocating_spread")
     most = limit.bounds.get("max") if limit else None
     against = f", limit {fixed(most.worth('g'), 2)} g" if most else ""
-    return "pairing", True, f"reciprocating spread {fixed(pairing.spread, 2)} g{against}"
+    said = f"reciprocating spread {fixed(pairing.spread, 2)} g{against}"
+    if any(cylinder.changed for cylinder in pairing.cylinders.values()):
+        return "pairing", None, f"{said}; changed since it was decided"
+    return "pairing", None if most and pairing.spread > most.worth("g") else True, said
 
 
 def _bobweights(figures: Figures) -> tuple[str, bool | None, str]:
@@ -75,9 +78,15 @@ def _bobweights(figures: Figures) -> tuple[str, bool | None, str]:
         return "bobweights", False, "; ".join(worked_out.missing)
     aim = f"target {fixed(worked_out.target.total, 1)} g" if worked_out.target else "one for each throw"
     throws = figures.layout.throws
-    if all(throw in worked_out.set for throw in throws):
-        return "bobweights", True, f"{aim}, set on all {len(throws)} throws"
-    return "bobweights", None, f"{aim}, not set on throw {', '.join(t for t in throws if t not in worked_out.set)}"
+    unset = [throw for throw in throws if throw not in worked_out.set]
+    off = [each.throw for each in worked_out.set.values() if each.within_limit is False]
+    if off:
+        return "bobweights", None, f"{aim}, off the limit on throw {', '.join(off)}"
+    return (
+        "bobweights",
+        None if unset else True,
+        f"{aim}, " + (f"not set on throw {', '.join(unset)}" if unset else "set"),
+    )
 
 
 def unreadable(to: Console, name: str) -> None:

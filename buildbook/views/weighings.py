@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from buildbook.figures import Figures
-from buildbook.figures.weighings import KindSummary
+from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed, two_figures
 from buildbook.records.model import WEIGHING_KINDS, WeighingSession
 from buildbook.views.screen import DIM, DOUBT, bar, heading, line, plain, row, strip, table, words
@@ -26,8 +26,8 @@ def draw_weighings(to: Console, figures: Figures) -> None:
 def _draw_summary(to: Console, figures: Figures) -> None:
     roomy = to.width >= 96  # room for a picture beside the figures
     summary = table(
-        ("piece", "left"), ("n", "right"), ("mean g", "right"), ("lightest", "right"), ("heaviest", "right"),
-        ("spread", "right"), ("± u", "right"),
+        ("piece", "left"), ("n", "right"), ("mean g", "right"), ("lightest", "right"), ("", "left"),
+        ("heaviest", "right"), ("", "left"), ("spread", "right"), ("± u", "right"),
     )  # fmt: skip
     if roomy:
         summary.add_column("light … heavy")
@@ -37,19 +37,22 @@ def _draw_summary(to: Console, figures: Figures) -> None:
             kind.title,
             str(kind.count),
             fixed(kind.mean, kind.decimals + 1),
-            *(
-                f"{piece.piece} {fixed(piece.weight, kind.decimals)}" if piece else "lot"
-                for piece in (kind.lightest, kind.heaviest)
-            ),
+            *_extreme(kind.lightest, kind.decimals),
+            *_extreme(kind.heaviest, kind.decimals),
             fixed(kind.spread, kind.decimals) if kind.spread is not None else "",
             two_figures(kind.uncertainty),
             *([strip([float(piece.weight) for piece in kind.pieces.values()], 16) if kind.pieces else ""] * roomy),
         )
     to.print(summary)
-    to.print(words("± u: standard uncertainty of one piece, from the scale (GUM, JCGM 100:2008)", DIM))
+    said = "± u: standard uncertainty of one piece, or of a lot's mean, from the scale (GUM, JCGM 100:2008)"
+    to.print(words(said, DIM))
     for kind in figures.weighings.values():
         for remark in _remarks(kind):
             to.print(Padding(line((f"{kind.title}: ", "bold"), *remark), (0, 0, 0, 2)))
+
+
+def _extreme(piece: PieceWeight | None, decimals: int) -> tuple[str, str]:
+    return (fixed(piece.weight, decimals), piece.piece) if piece else ("lot", "")
 
 
 def _remarks(kind: KindSummary) -> list[list[tuple[object, str] | str]]:
