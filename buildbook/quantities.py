@@ -207,3 +207,8 @@ def two_figures(value: float) -> str:
     while 0 < abs(value) * 10**decimals < 9.95 and decimals < 9:
         decimals += 1
     return fixed(value, decimals)
+
+
+def in_numbered_order(name: str) -> list[tuple[bool, int, str]]:
+    """A key to sort names by the numbers in them: R2 before R10."""
+    return [(part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in re.split(r"(\d+)", name)]

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import hypot
+from typing import NamedTuple
 
 from buildbook.balance.layouts import Pin
 
@@ -17,7 +18,8 @@ class Weighed:
 
     `count` of them belong to the cylinder (two pin locks, say). Two entries that agree in everything but `count` are
     the same measurement used again, as when the mean of a lot stands for each of its pieces; pieces weighed one by
-    one are told apart by `piece`.
+    one are told apart by `piece`. `uncertainty` is its own; `shared` [g] is what it has in common with everything of
+    the same `source`: the drift of a scale in one session moves all its weights the same way.
     """
 
     what: str
@@ -25,10 +27,11 @@ class Weighed:
     uncertainty: float
     piece: str = ""
     count: int = 1
+    shared: float = 0.0
+    source: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class CylinderWeights:
+class CylinderWeights(NamedTuple):
     """What one cylinder hangs on its crankpin: what goes up and down, and what goes round with the pin."""
 
     reciprocating: tuple[Weighed, ...]
@@ -49,6 +52,8 @@ class Line:
     reciprocating: bool
     factor: Fraction
     uncertainty: float
+    shared: float = 0.0
+    source: str = ""
 
     @property
     def amount(self) -> Fraction:
@@ -105,8 +110,7 @@ class ThrowBobweight(Bobweight):
     pins: tuple[PinBobweight, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
+class Target(NamedTuple):
     """The mean of several bobweights [g], its standard uncertainty [g], and heaviest less lightest [g]."""
 
     total: Fraction
@@ -157,12 +161,12 @@ def target(bobweights: Sequence[Bobweight]) -> Target | None:
 
 def _lines(weights: Sequence[CylinderWeights], factor: Fraction) -> tuple[Line, ...]:
     """Card lines, things of one kind together; the same measurement used again is one line with a larger count."""
-    counts: dict[tuple[bool, str], dict[tuple[str, Fraction, float], int]] = {}
+    counts: dict[tuple[bool, str], dict[tuple[str, Fraction, float, float, str], int]] = {}
     for reciprocating in (False, True):
         for cylinder in weights:
             for each in cylinder.reciprocating if reciprocating else cylinder.rotating:
                 kind = counts.setdefault((reciprocating, each.what), {})
-                measurement = each.piece, each.weight, each.uncertainty
+                measurement = each.piece, each.weight, each.uncertainty, each.shared, each.source
                 kind[measurement] = kind.get(measurement, 0) + each.count
     return tuple(
         Line(
@@ -173,20 +177,26 @@ def _lines(weights: Sequence[CylinderWeights], factor: Fraction) -> tuple[Line, 
             reciprocating=reciprocating,
             factor=factor / 100 if reciprocating else Fraction(1),
             uncertainty=uncertainty,
+            shared=shared,
+            source=source,
         )
         for (reciprocating, what), kind in counts.items()
-        for (piece, weight, uncertainty), count in kind.items()
+        for (piece, weight, uncertainty, shared, source), count in kind.items()
     )
 
 
 def _uncertainty(lines: Iterable[Line]) -> float:
-    """Combined standard uncertainty [g] of the sum of lines: √(Σ (cᵢ uᵢ)²) (GUM, JCGM 100:2008, 5.1.2).
+    """Combined standard uncertainty [g] of the sum of lines (GUM, JCGM 100:2008, 5.1.2 and 5.2.2).
 
-    cᵢ is how often a measurement is counted, times its factor: a mean that stands for four pieces is wrong by the same
-    amount four times over. Different measurements are taken as independent.
+    √(Σ (cᵢ uᵢ)² + Σ_sources (Σ cᵢ vᵢ)²). cᵢ is how often a measurement is counted, times its factor: a mean that stands
+    for four pieces is wrong by the same amount four times over. uᵢ is a measurement's own uncertainty and independent
+    of all others; vᵢ is what it shares with all of the same source, whose errors add up as they are.
     """
-    sensitivities: dict[tuple[str, str, Fraction, float], Fraction] = {}
+    own: dict[tuple[str, str, Fraction, float], Fraction] = {}
+    shared: dict[str, float] = {}
     for line in lines:
+        times = line.count * line.factor
         measurement = line.what, line.piece, line.weight, line.uncertainty
-        sensitivities[measurement] = sensitivities.get(measurement, Fraction(0)) + line.count * line.factor
-    return hypot(*(float(times) * measurement[-1] for measurement, times in sensitivities.items()))
+        own[measurement] = own.get(measurement, Fraction(0)) + times
+        shared[line.source] = shared.get(line.source, 0.0) + float(times) * line.shared
+    return hypot(*(float(times) * measurement[-1] for measurement, times in own.items()), *shared.values())

@@ -12,18 +12,15 @@ from functools import lru_cache
 from math import asin, cosh, hypot, inf, isfinite, pi, radians, sin, sinh, sqrt, tan, tanh
 from typing import Literal, NamedTuple
 
+from buildbook.balance.unbalance import BalancingError
+
 DepthTo = Literal["shoulder", "tip"]
 
 _PER_CUBIC_MM = 1e-3  # [g/mm³ in 1 g/cm³]
 
 
-class CannotCut(ValueError):
+class CannotCut(BalancingError):
     """Something that cannot be cut as asked: `what` is wrong, and the `remedy`."""
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(f"{what}; {remedy}")
-        self.what = what
-        self.remedy = remedy
 
 
 class Estimate(NamedTuple):
@@ -294,9 +291,7 @@ def _common(radius: float, bore: float, tip: float, cone: float) -> Estimate:
         meets = height / (tip * slope + sqrt((tip * slope) ** 2 + (across + slope**2) * height))
         reach = min(bore, meets)
         rim = sqrt(radius**2 - reach**2 * across)
-        volume = reach**2 * (
-            (radius**2 + radius * rim + rim**2) / (3 * (radius + rim)) - tip / 2 - slope * reach / 3
-        )
+        volume = reach**2 * ((radius**2 + radius * rim + rim**2) / (3 * (radius + rim)) - tip / 2 - slope * reach / 3)
         moment = reach**2 / 4 * (height - 4 / 3 * tip * slope * reach - (across + slope**2) * reach**2 / 2)
         return volume, moment
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from math import isfinite, radians
 from typing import NamedTuple
 
+from buildbook.quantities import in_numbered_order
+
 
 class LayoutError(ValueError):
     """A layout that is not known, or that does not hold together.
@@ -32,8 +34,7 @@ class Pin(NamedTuple):
     cylinders: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Cylinder:
+class Cylinder(NamedTuple):
     """One cylinder: the throw it hangs on, its bank's angle [deg] and its crankpin's angle [deg]."""
 
     name: str
@@ -168,18 +169,13 @@ def spelled_layout(
         name,
         dict(banks),
         {throw: angle for throw, (angle, _) in throws.items()},
-        {cylinder: cylinders[cylinder] for cylinder in sorted(cylinders, key=_by_number)},
+        {cylinder: cylinders[cylinder] for cylinder in sorted(cylinders, key=in_numbered_order)},
     )
 
 
 def _check_angle(angle: float, at: tuple[str, ...]) -> None:
     if not isfinite(angle):
         raise LayoutError(f"an angle of {angle} is not a direction", at=at)
-
-
-def _by_number(name: str) -> tuple[bool, int]:
-    """Numbers in order, then names as written."""
-    return (False, int(name)) if name.isdecimal() else (True, 0)
 
 
 def bobweights_wanted(layout: Layout) -> tuple[bool, str]:

@@ -16,9 +16,7 @@ from typing import ClassVar, Literal, NamedTuple
 from buildbook.balance.holes import CannotCut, Estimate, Plug, RadialHole, depth_for, point_length
 
 _TURN = 0.5  # [deg] steps in which holes are spread, or moved in from the end of a window
-_NEAR_END = (
-    30.0  # [deg] how far inside its window a heavy side may lie and still be shared with the next window
-)
+_NEAR_END = 30.0  # [deg] how far inside its window a heavy side may lie and still be shared with the next window
 _ALIKE = 0.01  # plans rank alike if what remains is the same in steps of this share of the unbalance
 
 
@@ -110,9 +108,7 @@ class Reason:
         )
 
     def __str__(self) -> str:
-        return (
-            f"{self.plane}: {self.worded(lambda angle: f'{angle:.4g}°', lambda length: f'{length:.3g} mm')}"
-        )
+        return f"{self.plane}: {self.worded(lambda angle: f'{angle:.4g}°', lambda length: f'{length:.3g} mm')}"
 
 
 class NoPlan(Exception):
@@ -160,8 +156,7 @@ def plans(
     alone = [
         plane
         for plane in planes
-        if abs(unbalance[plane]) <= allowed[plane]
-        or abs(job.wanted[plane]) < _least(windows.get(plane, ()), shop)
+        if abs(unbalance[plane]) <= allowed[plane] or abs(job.wanted[plane]) < _least(windows.get(plane, ()), shop)
     ]
     if len(alone) == len(planes):
         return [Plan((), dict.fromkeys(planes, _Alone.way), job.unbalance)]
@@ -171,9 +166,7 @@ def plans(
     if alone:
         some = {plane: [_Alone(plane)] if plane in alone else singles[plane] for plane in planes}
         one_sided = [
-            each
-            for each in _work_out(job, some, splits, why)
-            if job.worst(each.remains) < job.worst(unbalance)
+            each for each in _work_out(job, some, splits, why) if job.worst(each.remains) < job.worst(unbalance)
         ]
     found = (
         [
@@ -212,9 +205,7 @@ class _Cannot(Exception):
 class _Job:
     """What is wanted at both planes, and how a correction anywhere between or beyond them acts there."""
 
-    def __init__(
-        self, unbalance: Mapping[str, complex], planes: Mapping[str, ReadingPlane], leave: float
-    ) -> None:
+    def __init__(self, unbalance: Mapping[str, complex], planes: Mapping[str, ReadingPlane], leave: float) -> None:
         self.unbalance = {plane: unbalance[plane] for plane in planes}
         self.planes = planes
         self.wanted = {plane: (1 - leave) * unbalance[plane] for plane in planes}
@@ -238,10 +229,7 @@ class _Job:
         ]
         aim = [wanted / radius for wanted, radius in zip(self.wanted.values(), radii, strict=True)]
         return _solve(
-            [
-                [sum((a.conjugate() * b).real for a, b in zip(one, two, strict=True)) for two in rows]
-                for one in rows
-            ],
+            [[sum((a.conjugate() * b).real for a, b in zip(one, two, strict=True)) for two in rows] for one in rows],
             [sum((a.conjugate() * b).real for a, b in zip(one, aim, strict=True)) for one in rows],
         )
 
@@ -271,9 +259,7 @@ class _Drilling:
     @property
     def room(self) -> float:
         """The deepest the bit may be at full diameter [mm]: its tip at the limit, or at the crank axis."""
-        limit = (
-            self.window.radius if self.window.depth is None else min(self.window.depth, self.window.radius)
-        )
+        limit = self.window.radius if self.window.depth is None else min(self.window.depth, self.window.radius)
         return limit - point_length(self.bit.diameter, self.bit.point)
 
     def hole(self, depth: float) -> RadialHole:
@@ -319,9 +305,7 @@ class _Drilling:
         tip = shoulder - point_length(self.bit.diameter, self.bit.point)
         if half_web >= tip:
             return inf
-        return 2 * degrees(
-            max(asin(half_web / tip), atan2(bore, shoulder) + asin(half_web / hypot(shoulder, bore)))
-        )
+        return 2 * degrees(max(asin(half_web / tip), atan2(bore, shoulder) + asin(half_web / hypot(shoulder, bore))))
 
     def half_arc(self, depth: float) -> float:
         """Half the arc that the hole takes up [deg], at its shoulder, where it is widest seen from the crank axis."""
@@ -414,9 +398,7 @@ class _Row:
     def taken(self, middle: float) -> complex:
         """What the whole row takes from the heavy side [g·mm]; a plug adds on its own side."""
         sign = 1 if self.tool.kind == "hole" else -1
-        return (
-            sign * self.tool.taken(self.depth) * sum(rect(1, radians(angle)) for angle in self.angles(middle))
-        )
+        return sign * self.tool.taken(self.depth) * sum(rect(1, radians(angle)) for angle in self.angles(middle))
 
 
 def _row(tool: _Tool, amount: float, count: int) -> _Row:
@@ -503,11 +485,7 @@ class _Single:
                 why.cannot(self.plane, reason)
                 continue
             if self.plug:
-                way = (
-                    "plug of heavy metal"
-                    if count == 1
-                    else f"{_number(count)} plugs of heavy metal side by side"
-                )
+                way = "plug of heavy metal" if count == 1 else f"{_number(count)} plugs of heavy metal side by side"
             else:
                 way = "one hole" if count == 1 else f"{_number(count)} holes side by side"
             yield _Choice(self.plane, way, ((row, angle),))
@@ -648,14 +626,10 @@ class _Why:
             for (where, plug), angle in self._outside.items():
                 if where == plane and (where, plug) not in self._inside:
                     side = "light" if plug else "heavy"
-                    reasons.append(
-                        Reason(plane, f"the {side} side at {{angle}} lies in no window", {"angle": angle})
-                    )
+                    reasons.append(Reason(plane, f"the {side} side at {{angle}} lies in no window", {"angle": angle}))
             reasons.extend(reason for (where, _), (_, reason) in self._vain.items() if where == plane)
         if self.same_place:
-            reasons.append(
-                Reason("both planes", "some of their windows stand at the same place along the crankshaft")
-            )
+            reasons.append(Reason("both planes", "some of their windows stand at the same place along the crankshaft"))
         return reasons or [Reason("both planes", "no window of one goes with a window of the other")]
 
 
@@ -708,15 +682,11 @@ def _settle(job: _Job, pair: tuple[_Site, ...], why: _Why) -> Iterator[_Found]:
         if tuple(settled) == pair:
             break
         pair = tuple(settled)
-    for choices in product(
-        *(list(site.choices(part, why)) for site, part in zip(pair, amounts, strict=True))
-    ):
+    for choices in product(*(list(site.choices(part, why)) for site, part in zip(pair, amounts, strict=True))):
         yield _Found(
             choices,
             job.remains(
-                (row.tool.window.position, row.taken(middle))
-                for choice in choices
-                for row, middle in choice.rows
+                (row.tool.window.position, row.taken(middle)) for choice in choices for row, middle in choice.rows
             ),
         )
 
@@ -740,12 +710,7 @@ def _best(found: Iterable[_Found], job: _Job) -> list[_Found]:
         bits = {row.tool.bit for row in each.rows}
         by_bit = kept.setdefault(tuple(choice.way for choice in each.choices), {})
         by_bit.setdefault(bits.pop() if len(bits) == 1 else None, each)
-    best = [
-        each
-        for by_bit in kept.values()
-        for bit, each in by_bit.items()
-        if bit is not None or len(by_bit) == 1
-    ]
+    best = [each for by_bit in kept.values() for bit, each in by_bit.items() if bit is not None or len(by_bit) == 1]
     return sorted(best, key=rank)
 
 
@@ -861,35 +826,23 @@ def _check(
         if not isfinite(abs(amount)):
             raise CannotCut(f"the unbalance of {plane} is {amount:g}", "give an amount and an angle")
     if unknown := set(windows) - set(planes):
-        raise CannotCut(
-            f"windows in a plane {sorted(unknown)[0]!r} that is not read", "name one of the two planes"
-        )
+        raise CannotCut(f"windows in a plane {sorted(unknown)[0]!r} that is not read", "name one of the two planes")
     for plane, reading in planes.items():
-        _positive(
-            reading.radius, f"the radius of {plane}", "give the radius that readings of this plane act at"
-        )
+        _positive(reading.radius, f"the radius of {plane}", "give the radius that readings of this plane act at")
     for plane, arcs in windows.items():
         for window in arcs:
             if window.start == window.end:
-                raise CannotCut(
-                    f"a window of {plane} starts where it ends", "give the arc, or 0 to 360 for all round"
-                )
-            _positive(
-                window.radius, f"the rim's radius in a window of {plane}", "give it from the crank axis"
-            )
+                raise CannotCut(f"a window of {plane} starts where it ends", "give the arc, or 0 to 360 for all round")
+            _positive(window.radius, f"the rim's radius in a window of {plane}", "give it from the crank axis")
             for value, name in ((window.depth, "depth limit"), (window.width, "width")):
                 if value is not None:
-                    _positive(
-                        value, f"the {name} in a window of {plane}", "give what there is, or leave it out"
-                    )
+                    _positive(value, f"the {name} in a window of {plane}", "give what there is, or leave it out")
     if not bits:
         raise CannotCut("there is no bit to drill with", "give the diameter of at least one bit")
     for bit in bits:
         _positive(bit.diameter, "the diameter of a bit", "give the bit's diameter")
         if not 0 < bit.point <= 180:
-            raise CannotCut(
-                f"a drill point of {bit.point:g}° is not between 0 and 180", "give its included angle"
-            )
+            raise CannotCut(f"a drill point of {bit.point:g}° is not between 0 and 180", "give its included angle")
     _positive(density, "the density", "give the crankshaft metal's density in g/cm³")
     if plug_density is not None and not plug_density > density:
         raise CannotCut(
@@ -902,9 +855,7 @@ def _check(
         raise CannotCut(f"at most {most_holes} holes is no hole", "allow at least one")
     _positive(step, "the step of depths", "give how finely a depth can be set")
     if not web >= 0:
-        raise CannotCut(
-            f"a web of {web:g} mm between holes is below zero", "give the metal to keep between holes"
-        )
+        raise CannotCut(f"a web of {web:g} mm between holes is below zero", "give the metal to keep between holes")
 
 
 def _positive(value: float, name: str, remedy: str) -> None:

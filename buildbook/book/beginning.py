@@ -3,7 +3,7 @@
 import re
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from pathlib import Path
 from string import Template
 
@@ -13,6 +13,13 @@ from buildbook.book.schema import folder
 from buildbook.book.writing import first_error, lock, replace, scalar
 from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import ListNode, MapNode, TextNode
+
+# What goes into an engine new each time it is opened.
+_RENEWED = ("ring_set", "pin_locks", "_bearing", "gasket", "_bolt")
+_NO_LOCK = """\
+locked:
+#  - {piston: P3, cylinder: 5, because: honed to this piston}
+"""
 
 _CHOICES = ("units", "balance", "limits")
 
@@ -61,7 +68,8 @@ def begin_build(book: Path, name: str, opened: str, person: str, follows: str | 
         "opened": opened,
         "person": scalar(person),
         "follows": f"follows: {scalar(follows)}\n" if follows else "",
-        "choices": _choices(before / "build.yaml" if before else book / "shop.yaml"),
+        "choices": _blocks(before / "build.yaml" if before else book / "shop.yaml", _CHOICES),
+        "locked": (_locked(before / "pairings.yaml") if before else "") or _NO_LOCK,
     }
     texts = {kind: _composed(kind, fields) for kind in BUILD_FILES}
     if before and (before / "parts.yaml").exists():
@@ -116,14 +124,20 @@ def _read(path: Path) -> tuple[str, MapNode]:
     return text, root
 
 
-def _choices(path: Path) -> str:
-    """The units, balance choices and limits of a file, as they are written there, comments and all."""
+def _locked(path: Path) -> str:
+    """The locks of the build before: a bore honed to a piston is so still."""
+    has_locks = path.exists() and isinstance(_read(path)[1].get("locked"), ListNode)
+    return f"{_blocks(path, ('locked',))}\n" if has_locks else ""
+
+
+def _blocks(path: Path, names: Container[str]) -> str:
+    """Some top-level fields of a file, as they are written there, comments and all."""
     text, root = _read(path)
     lines = text.splitlines()
     keys = sorted(root.keys.values(), key=lambda key: key.start)
     blocks = []
     for place, key in enumerate(keys):
-        if key.text in _CHOICES:
+        if key.text in names:
             end = keys[place + 1].where.line - 1 if place + 1 < len(keys) else len(lines)
             block = lines[key.where.line - 1 : end]
             while block and (not block[-1].strip() or block[-1].startswith("#")):
@@ -133,14 +147,26 @@ def _choices(path: Path) -> str:
 
 
 def _carried_over(path: Path) -> str:
-    """A parts list for the next build: what was new or replaced then is reused now."""
+    """A parts list for the next build: what was fitted then is reused now. Of what is renewed every time, nothing is
+    said until somebody says it."""
     text, root = _read(path)
     parts = root.get("parts")
-    states = [
-        state
-        for part in (parts.items if isinstance(parts, ListNode) else ())
-        if isinstance(part, MapNode) and isinstance(state := part.get("state"), TextNode) and not state.is_null
-    ]
-    for state in sorted(states, key=lambda node: -node.start):
-        text = f"{text[: state.start]}reused{text[state.end :]}"
+    for part in reversed(parts.items if isinstance(parts, ListNode) else ()):
+        state = part.get("state") if isinstance(part, MapNode) else None
+        if not isinstance(part, MapNode) or not isinstance(state, TextNode) or state.is_null or state.text == "spare":
+            continue
+        kind = part.get("kind")
+        if isinstance(kind, TextNode) and kind.text.endswith(_RENEWED):
+            text = _without(text, part, "state")
+        else:
+            text = f"{text[: state.start]}reused{text[state.end :]}"
     return text
+
+
+def _without(text: str, fields: MapNode, name: str) -> str:
+    """The text without one field of a group that has others before it."""
+    names = list(fields.values)
+    place = names.index(name)
+    if place == 0:
+        return text
+    return text[: fields.values[names[place - 1]].end] + text[fields.values[name].end :]

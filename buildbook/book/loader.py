@@ -209,6 +209,10 @@ def _from_parser(error: Any, text: str, file: str) -> Finding:
             mark = error.context_mark
             return _finding(rule, Where(file, mark.line + 1, mark.column + 1), *_REFUSALS[rule])
     said = f"{error.context or ''} {error.problem}".strip()
+    above = text[: mark.index].rstrip(" \t-").rstrip().rpartition("\n")[2]
+    if above.endswith((": []", ": {}")):
+        what = f"a record stands under '{above.strip()}', which says that there is none"
+        return _finding("yaml", where, what, "The file cannot be read past this place.", f"delete the {above[-2:]}")
     problem = "found a tab" if text[mark.index : mark.index + 1] == "\t" else said
     why = f"The file cannot be read past this place (the parser says: {said})."
     for words, what, remedy in _PARSER_WORDS:
@@ -239,13 +243,13 @@ class _Reading:
         return root
 
     def node(self, event: Any, events: Iterator[Any], depth: int) -> Node:
-        kind = type(event).__name__
         if event.anchor is not None:  # an alias has one too
             self.refuse("anchor", event)
         if event.tag is not None:
             self.refuse("tag", event)
         if depth > DEEPEST:
             self.refuse("deep-nesting", event)
+        kind = type(event).__name__
         if kind == "ScalarEvent":
             return self.scalar(event)
         if kind == "SequenceStartEvent":
@@ -254,8 +258,11 @@ class _Reading:
 
     def scalar(self, event: Any) -> TextNode:
         plain = not event.style
-        where = self.where(event)
-        text = str(event.value).replace(_COLON_STAND_IN, ":")
+        start = event.start_mark
+        where = Where(self.file, start.line + 1, start.column + 1)
+        text: str = event.value
+        if _COLON_STAND_IN in text:
+            text = text.replace(_COLON_STAND_IN, ":")
         if plain:
             wrong = slip(text)
             if wrong is not None and "," not in text:
@@ -265,7 +272,7 @@ class _Reading:
                 what = f"'{text}' is read as true or false by some programs"
                 why = "A record must read the same in every program."
                 self.findings.append(_finding("ambiguous", where, what, why, "put it in quotes", "warning"))
-        return TextNode(text, plain, where, event.start_mark.index, event.end_mark.index)
+        return TextNode(text, plain, where, start.index, event.end_mark.index)
 
     def sequence(self, event: Any, events: Iterator[Any], depth: int) -> ListNode:
         items: list[Node] = []

@@ -53,7 +53,7 @@ def builds(book: Path, engine: str) -> list[str]:
 def _folders(parent: Path) -> list[str]:
     try:
         return sorted(entry.name for entry in parent.iterdir() if entry.is_dir() and not entry.name.startswith("."))
-    except FileNotFoundError:
+    except OSError:  # not there, or nobody may look: reading its files says which
         return []
 
 

@@ -1,5 +1,6 @@
 """Reads a book: each file decoded, parsed, held against its schema, and made into records."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,10 +21,11 @@ class Loaded(NamedTuple):
 
 
 class Reader:
-    """Reads the files of one book, each only once."""
+    """Reads the files of one book, each only once. `instead` is what to read in place of what is on disk."""
 
-    def __init__(self, book: Path) -> None:
+    def __init__(self, book: Path, instead: Mapping[Path, bytes] | None = None) -> None:
         self.book = book
+        self.instead = instead or {}
         self.passed = Passed()
         self._files: dict[Path, tuple[MapNode | None, tuple[Finding, ...]]] = {}
 
@@ -93,6 +95,8 @@ class Reader:
 
     def _content(self, path: Path, needed: bool, findings: list[Finding]) -> bytes | None:
         where = top_of(path)
+        if path in self.instead:
+            return self.instead[path]
         try:
             if not path.resolve().is_relative_to(self.book.resolve()):
                 why = "What lies outside the book is not in its history, and may be anybody's."
@@ -102,9 +106,14 @@ class Reader:
                     )
                 )
                 return None
+            if path.exists() and not path.is_file():
+                why = "Only a file can be read, and kept in git."
+                what, remedy = f"{path.name} is not a file", "move it away, and put the file here"
+                findings.append(Finding("error", "cannot-open", where, what, why, remedy))
+                return None
             return path.read_bytes()
         except FileNotFoundError:
-            if needed:
+            if needed or path.is_symlink():
                 why = f"Without {path.name}, the folder cannot be read."
                 remedy = "'buildbook new' writes one; or bring the file back from git"
                 findings.append(Finding("error", "no-file", where, f"{path.name} is not there", why, remedy))

@@ -13,7 +13,6 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from buildbook import __version__
 from buildbook.quantities import DIMENSIONS, QuantityError, read_number, read_quantity
 from buildbook.records.finding import Finding, Where, did_you_mean
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
@@ -87,8 +86,12 @@ class Passed:
 
 @cache
 def _schema_digest(kind: str) -> bytes:
-    """Of the schema, and of the version of the code that reads it: a stricter one looks at everything again."""
-    return sha256(f"{__version__} {schema_text(kind)}".encode()).digest()
+    """Of the schema, and of the code that reads it: a stricter one looks at everything again."""
+    return sha256(_reading_code() + schema_text(kind).encode()).digest()
+
+
+def _reading_code() -> bytes:
+    return Path(__file__).read_bytes()
 
 
 @cache

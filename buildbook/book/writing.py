@@ -50,7 +50,7 @@ def scalar(value: str | int | Quantity) -> str:
 def flow(value: Value) -> str:
     """A value on one line."""
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{scalar(key)}: {flow(inner)}" for key, inner in value.items()) + "}"
+        return "{" + ", ".join(f"{_key(name)}: {flow(inner)}" for name, inner in value.items()) + "}"
     if isinstance(value, str | int | Quantity):
         return scalar(value)
     return "[" + ", ".join(map(flow, value)) + "]"
@@ -136,11 +136,25 @@ def lock(book: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
-def edit(book: Path, kind: str, path: Path, change: Callable[[str, MapNode], str]) -> None:
+class Refused(Exception):
+    """A record that was not written, because of what the book would say with it."""
+
+    def __init__(self, findings: Sequence[Finding]) -> None:
+        super().__init__(findings[0].what)
+        self.findings = tuple(findings)
+
+
+def edit(
+    book: Path,
+    kind: str,
+    path: Path,
+    change: Callable[[str, MapNode], str],
+    judge: Callable[[bytes], Sequence[Finding]] = lambda content: (),
+) -> None:
     """Change one file by `change(text, tree) -> text`, which may only add.
 
     Raises Misuse, with the file untouched, where it cannot be read, where anything that was there would be lost or
-    altered, or where the result does not pass its schema.
+    altered, or where the result does not pass its schema; Refused where `judge` finds anything in the new content.
     """
     with lock(book):
         content = path.read_bytes()
@@ -150,6 +164,9 @@ def edit(book: Path, kind: str, path: Path, change: Callable[[str, MapNode], str
             first = first_error([*findings, *more])
             raise Misuse(f"{first.where}: {first.what}", f"{first.remedy}; nothing was written")
         new_text = change(text, root)
+        mark = content[: len(content) - len(text.encode())]  # a byte-order mark stays where it was
+        if objections := judge(mark + new_text.encode()):
+            raise Refused(objections)
         new_root, wrong = parse(new_text, shown(path))
         if new_root is not None:
             wrong += check_tree(kind, new_root)
@@ -158,7 +175,6 @@ def edit(book: Path, kind: str, path: Path, change: Callable[[str, MapNode], str
             raise Misuse(f"the new record would not pass: {errors[0].what}", f"{errors[0].remedy}; nothing was written")
         if new_root.value == root.value or not _only_adds(root, new_root):
             raise Misuse(f"{shown(path)} is laid out in a way that cannot be added to", "add the record by hand")
-        mark = content[: len(content) - len(text.encode())]  # a byte-order mark stays where it was
         replace(path, mark + new_text.encode())
 
 

@@ -1,6 +1,6 @@
 """Every figure and every finding of a build, each worked out once, when it is first asked for."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,10 @@ from buildbook.records.finding import Finding
 from buildbook.records.model import Build
 
 if TYPE_CHECKING:
+    from buildbook.figures.balance import BalanceFigures
     from buildbook.figures.match import MatchFigures
+    from buildbook.figures.rules import Rule
+    from buildbook.figures.standing import Yardsticks
 
 
 class Figures:
@@ -61,13 +64,37 @@ class Figures:
         return match_figures(self.build, self.layout, self.kinds, self.weighings, self.match_seconds)
 
     @cached_property
+    def balance(self) -> "BalanceFigures":
+        """The story at the balancing machine. Raises NoBalance."""
+        from buildbook.figures.balance import BalanceFigures
+
+        return BalanceFigures(self.build)
+
+    @cached_property
+    def yardsticks(self) -> "Yardsticks":
+        """What a spin is held against. Raises NoBalance."""
+        from buildbook.figures.standing import Yardsticks
+
+        return Yardsticks(self.balance, self)
+
+    @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """What is wrong or doubtful in what the records say, in the order of the files."""
         from buildbook.figures.rules import RULES
 
-        found = [finding for rule in RULES for finding in rule(self.build, self)]
+        return self._found_by(RULES)
+
+    @cached_property
+    def thorough_findings(self) -> tuple[Finding, ...]:
+        """The findings, with those that take working out every hole and plug."""
+        from buildbook.figures.spin_rules import THOROUGH
+
+        return (*self.findings, *self._found_by(THOROUGH))
+
+    def _found_by(self, rules: Iterable["Rule"]) -> tuple[Finding, ...]:
+        found = {finding for rule in rules for finding in rule(self.build, self)}
         order = {where.file: position for position, where in enumerate(self.build.files.values())}
-        return tuple(sorted(set(found), key=lambda each: (order.get(each.where.file, -1), each.where)))
+        return tuple(sorted(found, key=lambda each: (order.get(each.where.file, -1), each.where)))
 
 
 def work_out(build: Build, *, match_seconds: float = 10.0) -> Figures:

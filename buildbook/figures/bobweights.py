@@ -1,19 +1,18 @@
 """The bobweight card of each throw, and what the bobweights were set to."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from buildbook.balance.bobweights import CylinderWeights, Target, ThrowBobweight, bobweight, target
 from buildbook.balance.layouts import Layout, bobweights_wanted
-from buildbook.figures.cylinders import PairingFigure, cylinder_weights
+from buildbook.figures.cylinders import PairingFigure, cylinder_weights, not_weighed
 from buildbook.figures.weighings import KindSummary, mean
 from buildbook.records.finding import Where
 from buildbook.records.model import WEIGHING_KINDS, Build
 
 
-@dataclass(frozen=True, slots=True)
-class SetBobweight:
+class SetBobweight(NamedTuple):
     """A bobweight as it was set [g], and how far that is from the target [g]."""
 
     throw: str
@@ -23,8 +22,7 @@ class SetBobweight:
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class BobweightFigures:
+class BobweightFigures(NamedTuple):
     """Bobweights by throw; none where something is `missing`, which is then said in plain words.
 
     `basis` says whose weights were used: the matched pieces in their cylinders, or, before there is a pairing, the
@@ -63,12 +61,19 @@ def bobweight_figures(
         for what in missing:
             lacking.setdefault(what, []).append(cylinder)
     said = _not_weighed(lacking, len(layout.cylinders))
+    for what in kinds if not matched else ():
+        unweighed, of = not_weighed(build, what, weighings.get(what))
+        if unweighed and what not in lacking:
+            said.append(f"{WEIGHING_KINDS[what].title}: {of - len(unweighed)} of {of} weighed")
+    if pairing is not None and not matched:
+        empty = [name for name, each in pairing.cylinders.items() if not each.pieces]
+        said.append(f"no set is named for cylinder {', '.join(empty)}")
     if factor is None:
         said.append("no reciprocating factor is chosen (balance: {factor: …} in build.yaml)")
     throws = {
         throw: bobweight(throw, layout.pins(throw), weights, Fraction(factor), oil)
         for throw in layout.throws
-        if factor is not None and not lacking
+        if factor is not None and not said
     }
     aim = target([*throws.values()])
     return BobweightFigures(
@@ -99,7 +104,7 @@ def _not_weighed(lacking: Mapping[str, list[str]], cylinders: int) -> list[str]:
 
 def _as_set(build: Build, throws: Mapping[str, ThrowBobweight], aim: Target | None) -> dict[str, SetBobweight]:
     """Each set bobweight against the common target, or against its own throw's total where there is none."""
-    recorded = build.bobweights
+    recorded = build.spins.bobweights
     limit = build.limits.get("bobweight_set")
     within = limit.bounds.get("within") if limit else None
     result = {}

@@ -1,8 +1,8 @@
 """What goes into each cylinder, what of it goes up and down, and what goes round with the crankpin."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from buildbook import uncertainty as gum
 from buildbook.balance.bobweights import CylinderWeights, Weighed
@@ -14,8 +14,7 @@ from buildbook.records.model import WEIGHING_KINDS, Build, Decision, SpelledLayo
 APART, TOGETHER = ("piston", "pin"), ("piston_with_pin",)
 
 
-@dataclass(frozen=True, slots=True)
-class CylinderFigure:
+class CylinderFigure(NamedTuple):
     """One cylinder as decided: its pieces, and its reciprocating weight [g] where all of it has been weighed."""
 
     cylinder: str
@@ -25,11 +24,10 @@ class CylinderFigure:
     reciprocating: Fraction | None
     uncertainty: float  # standard uncertainty of the reciprocating weight [g]
     from_mean: Fraction | None  # how far above the mean of all cylinders [g]
-    changed: tuple[str, ...]  # what is no longer as it was when the pairing was decided
+    changed: tuple[str, ...]  # locks that it breaks, and what is no longer as it was when it was decided
 
 
-@dataclass(frozen=True, slots=True)
-class PairingFigure:
+class PairingFigure(NamedTuple):
     """The pairing as decided, cylinder by cylinder; `spread` is heaviest less lightest [g], once all is weighed."""
 
     decision: Decision
@@ -72,6 +70,15 @@ def kinds_to_weigh(build: Build, weighings: Mapping[str, KindSummary]) -> tuple[
     return tuple(what for what, kind in WEIGHING_KINDS.items() if kind.moves != "neither" and what not in leave_out)
 
 
+def not_weighed(build: Build, what: str, summary: KindSummary | None) -> tuple[list[str], int]:
+    """The pieces of this kind that the parts list names and nobody weighed, of how many; none for small things, where
+    the mean of some stands for all."""
+    kind = WEIGHING_KINDS[what]
+    listed = [piece for part in build.parts if part.kind == kind.pieces[0] and part.fitted for piece in part.pieces]
+    weighed = {name.split("+")[0] for name in summary.pieces} if summary else set()
+    return [piece for piece in listed if kind.each and piece not in weighed], len(listed)
+
+
 def reading_name(what: str, pieces: Mapping[str, str]) -> str | None:
     """The name that a reading of these pieces has: `R6`, or `P7+N7` for a piston with its pin."""
     parts = [pieces.get(kind) for kind in WEIGHING_KINDS[what].pieces]
@@ -90,9 +97,11 @@ def weighed(what: str, summary: KindSummary | None, pieces: Mapping[str, str] | 
     name = reading_name(what, pieces) if pieces is not None else None
     piece = summary.pieces.get(name) if name is not None else None
     if piece is not None:
-        return Weighed(kind.title, piece.weight, piece.uncertainty, piece.piece)
+        session = piece.session.id or str(piece.session.where)
+        return Weighed(kind.title, piece.weight, piece.own_uncertainty, piece.piece, 1, piece.drift, session)
     if pieces is None or not kind.each:
-        return Weighed(kind.title, summary.mean, summary.mean_uncertainty, count=summary.per_cylinder)
+        count, drift = summary.per_cylinder, summary.drift
+        return Weighed(kind.title, summary.mean, summary.mean_uncertainty, "", count, drift, f"mean of {what}")
     return None
 
 
@@ -124,7 +133,8 @@ def pairing_figure(
         weights, missing = cylinder_weights(kinds, weighings, chosen.pieces if chosen else {})
         complete = not any(WEIGHING_KINDS[what].moves == "reciprocating" for what in missing)
         weight = sum((each.weight * each.count for each in weights.reciprocating), Fraction(0))
-        uncertainty = gum.combined(*(each.uncertainty * each.count for each in weights.reciprocating))
+        terms = [gum.combined(each.uncertainty, each.shared) * each.count for each in weights.reciprocating]
+        uncertainty = gum.combined(*terms)
         reciprocating[cylinder] = (weight if complete and chosen else None, uncertainty)
     sums = [total for total, _ in reciprocating.values() if total is not None]
     mean = sum(sums, Fraction(0)) / len(sums) if sums else None
@@ -141,7 +151,7 @@ def pairing_figure(
             reciprocating=total,
             uncertainty=uncertainty,
             from_mean=total - mean if total is not None and mean is not None else None,
-            changed=tuple(_changed_since(build, decision, pieces, kinds, weighings)),
+            changed=tuple(_changed_since(build, decision, cylinder, pieces, kinds, weighings)),
         )
     complete = len(sums) == len(layout.cylinders)
     return PairingFigure(decision, cylinders, mean, max(sums) - min(sums) if complete else None)
@@ -150,15 +160,17 @@ def pairing_figure(
 def _changed_since(
     build: Build,
     decision: Decision,
+    cylinder: str,
     pieces: Mapping[str, str],
     kinds: tuple[str, ...],
     weighings: Mapping[str, KindSummary],
 ) -> Iterator[str]:
+    yield from _broken_locks(build, cylinder, pieces)
     listed = {(part.kind, piece) for part in build.parts for piece in part.pieces}
     kinds_listed = {part.kind for part in build.parts}
     for kind, piece in pieces.items():
         if kind in kinds_listed and (kind, piece) not in listed:
-            yield f"{kind.replace('_', ' ')} {piece} is not in the parts list"
+            yield f"{_word(kind)} {piece} is not in the parts list"
     for what in kinds:
         summary = weighings.get(what)
         name = reading_name(what, pieces)
@@ -169,6 +181,23 @@ def _changed_since(
         voided = any(each.what == what and each.void and each.id in decision.from_ for each in build.weighings)
         if known_then[-1].weight != now.weight if known_then else voided:
             yield f"{name} was weighed again ({WEIGHING_KINDS[what].title})"
+
+
+def _broken_locks(build: Build, cylinder: str, pieces: Mapping[str, str]) -> Iterator[str]:
+    """Locks that this cylinder's set does not keep; a cylinder without a set breaks none."""
+    for lock in build.pairings.locks if pieces else ():
+        held = [f"{_word(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) == piece]
+        others = [f"{_word(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) != piece]
+        if lock.cylinder == cylinder and others:
+            yield f"lock broken: {' and '.join(others)} belongs here"
+        elif held and lock.cylinder not in {None, cylinder}:
+            yield f"lock broken: {' and '.join(held)} belongs in cylinder {lock.cylinder}"
+        elif held and others and lock.cylinder is None:
+            yield f"lock broken: {' and '.join(held)} belongs with {' and '.join(others)}"
+
+
+def _word(kind: str) -> str:
+    return kind.replace("_", " ")
 
 
 def _known_to(decision: Decision, weight: PieceWeight) -> bool:

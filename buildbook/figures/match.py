@@ -1,6 +1,5 @@
 """The pairing that makes the reciprocating weight as even as it can be, and what it takes to meet the limit."""
 
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -10,6 +9,7 @@ from buildbook.balance.layouts import Layout
 from buildbook.figures.cylinders import weighed
 from buildbook.figures.weighings import KindSummary
 from buildbook.matching import Lock, Matching, MatchingError, Pool, Problem, least_grinding, match
+from buildbook.quantities import in_numbered_order
 from buildbook.records.model import WEIGHING_KINDS, Build
 
 
@@ -31,6 +31,7 @@ class Grind:
     """Metal to take off one piece [g] so that the pairing meets its limit."""
 
     cylinder: str
+    what: str  # the kind of weighing it is taken off: the small end of a rod, say
     kind: str
     piece: str
     amount: Fraction
@@ -80,7 +81,10 @@ def match_figures(
         elif unweighed:
             reasons.append(f"{what}: {', '.join(unweighed)} not weighed yet")
         else:
-            reasons.append(f"{what}: {len(names)} weighed for {len(cylinders)} cylinders; matching needs one for each")
+            remedy = (
+                "mark what is over 'state: spare' in parts.yaml" if len(names) > len(cylinders) else "weigh the rest"
+            )
+            reasons.append(f"{what}: {len(names)} pieces for {len(cylinders)} cylinders ({remedy})")
     if reasons:
         raise Incomplete("; ".join(reasons))
     big_ends = _big_ends(pools, weighings)
@@ -128,15 +132,10 @@ def _pool_name(what: str) -> str:
 def _pieces_to_match(what: str, build: Build, weighings: Mapping[str, KindSummary]) -> list[str]:
     """The pieces of this kind as they are numbered: those the parts list names, or else those weighed."""
     kind = WEIGHING_KINDS[what]
-    listed = [piece for part in build.parts if part.kind == kind.pieces[0] for piece in part.pieces]
+    listed = [piece for part in build.parts if part.kind == kind.pieces[0] and part.fitted for piece in part.pieces]
     summary = weighings.get(what)
     names = [name for name in (summary.pieces if summary else ()) if name.count("+") == len(kind.pieces) - 1]
-    return sorted(names if len(kind.pieces) > 1 or not listed else listed, key=_by_number)
-
-
-def _by_number(name: str) -> list[tuple[bool, int, str]]:
-    """R2 before R10."""
-    return [(part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in re.split(r"(\d+)", name)]
+    return sorted(names if len(kind.pieces) > 1 or not listed else listed, key=in_numbered_order)
 
 
 def _locks(build: Build, pools: Mapping[str, Pool]) -> Iterator[Lock]:
@@ -192,4 +191,4 @@ def _grinding(found: Matching, pools: Mapping[str, Pool], limit: Fraction) -> It
             for what, pool in pools.items()
         }
         what = max(above, key=lambda each: above[each])
-        yield Grind(cylinder, WEIGHING_KINDS[what].pieces[0], found.cylinders[cylinder][_pool_name(what)], amount)
+        yield Grind(cylinder, what, WEIGHING_KINDS[what].pieces[0], found.cylinders[cylinder][_pool_name(what)], amount)

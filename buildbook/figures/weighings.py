@@ -1,8 +1,10 @@
 """What the weighings say of each kind of piece: every piece's weight, the spread, and what the scale can tell."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import sqrt
 from typing import NamedTuple
 
 from buildbook import uncertainty as gum
@@ -18,11 +20,24 @@ class PieceWeight:
     piece: str
     weight: Fraction
     uncertainty: float  # standard uncertainty [g]
+    drift: float  # the part of it that it shares with all pieces of its session [g]
     readings: tuple[Fraction, ...]
     decimals: int  # digits after the point, as read
     session: WeighingSession
     where: Where
     earlier: tuple["PieceWeight", ...]  # what sessions before said of the same piece
+
+    @property
+    def own_uncertainty(self) -> float:
+        """Standard uncertainty [g] without what it shares with its session: √(u² − drift²)."""
+        return sqrt(max(self.uncertainty**2 - self.drift**2, 0.0))
+
+
+class Stated(NamedTuple):
+    """What a maker states of pieces [g], and the mean of just those pieces as weighed."""
+
+    value: Fraction
+    mean: Fraction | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +56,10 @@ class KindSummary:
     uncertainty: float
     decimals: int
     pieces: Mapping[str, PieceWeight]
-    stated: tuple[Fraction, ...]  # what the makers of these pieces state
+    stated: tuple["Stated", ...]  # what the makers of these pieces state
     per_cylinder: int  # how many pieces each cylinder, or rod, has
+    mean_uncertainty: float  # standard uncertainty of the mean [g], without the drift of the scale
+    drift: float  # what the mean shares with all that was weighed in its sessions [g]
     where: Where
 
     @property
@@ -65,13 +82,6 @@ class KindSummary:
     def sorting_helps(self) -> bool:
         """Whether the pieces differ by more than the scale can tell apart."""
         return self.spread is not None and float(self.spread) > self.smallest_difference
-
-    @property
-    def mean_uncertainty(self) -> float:
-        """Standard uncertainty of the mean [g]: of a lot's share, or √(Σ u²)/n over pieces weighed one by one."""
-        if not self.pieces:
-            return self.uncertainty
-        return gum.combined(*(piece.uncertainty for piece in self.pieces.values())) / len(self.pieces)
 
 
 def summarise(build: Build) -> dict[str, KindSummary]:
@@ -109,20 +119,20 @@ class SessionTerms(NamedTuple):
     repeatability: float
     drift: float
 
-    def uncertainty(self, readings: int) -> float:
-        """Standard uncertainty [g] of a piece weighed so many times: √(d²/12 + s²/n + a²/3)."""
-        return gum.reading_uncertainty(self.resolution, self.repeatability, self.drift, readings)
+    def uncertainty(self, reading: Reading) -> float:
+        """Standard uncertainty [g] of a piece: √(d²/12 + s²/n + a²/3), d being the last digit written where that is
+        coarser than the scale's step, n how often it was weighed."""
+        step = max(self.resolution, float(last_digit([reading])))
+        return gum.reading_uncertainty(step, self.repeatability, self.drift, len(reading.values))
 
 
 def session_terms(session: WeighingSession, instruments: Mapping[str, Instrument]) -> SessionTerms:
-    """The step d is the scale's resolution, or the last digit written where that is coarser; the repeatability s is
-    what the shop states for the scale, or else what the repeated readings of this session show; the drift a is how
-    far the check weight was seen from its nominal.
+    """The step d is the scale's resolution; the repeatability s is what the shop states for the scale, or else what
+    the repeated readings of this session show; the drift a is how far the check weight was seen from its nominal.
     """
     instrument = instruments.get(session.with_ or "")
     scale = instrument if instrument and instrument.reads("mass") else None
     read = [*session.readings.values(), *([session.lot.total] if session.lot else [])]
-    written = float(last_digit(read))
     stated = float(scale.resolution.worth("g")) if scale and scale.resolution else 0.0
     repeatability = scale.repeatability if scale else None
     if repeatability is not None:
@@ -130,7 +140,7 @@ def session_terms(session: WeighingSession, instruments: Mapping[str, Instrument
     else:
         groups = [[float(value.worth("g")) for value in reading.values] for reading in read]
         deviation = gum.pooled_standard_deviation(groups) or 0.0
-    return SessionTerms(max(written, stated), deviation, _drift(session))
+    return SessionTerms(stated, deviation, _drift(session))
 
 
 def last_digit(readings: Iterable[Reading]) -> Fraction:
@@ -150,18 +160,20 @@ def _drift(session: WeighingSession) -> float:
 
 def _pieces(sessions: list[WeighingSession], build: Build) -> dict[str, PieceWeight]:
     pieces: dict[str, PieceWeight] = {}
+    spares = {piece for part in build.parts if not part.fitted for piece in part.pieces}
     for session in sessions:
         terms = session_terms(session, build.shop.instruments)
         for piece, reading in session.readings.items():
-            if not reading.values:
+            if not reading.values or piece in spares:
                 continue
             before = pieces.get(piece)
             pieces[piece] = PieceWeight(
                 piece=piece,
                 weight=mean(reading),
-                uncertainty=terms.uncertainty(len(reading.values)),
+                uncertainty=terms.uncertainty(reading),
+                drift=gum.rectangular(terms.drift),
                 readings=tuple(value.worth("g") for value in reading.values),
-                decimals=decimals_for(last_digit([reading])),
+                decimals=decimals_for(last_digit([reading])) + (len(set(reading.values)) > 1),
                 session=session,
                 where=reading.where,
                 earlier=(*before.earlier, before) if before else (),
@@ -185,16 +197,27 @@ def _of_pieces(what: str, pieces: dict[str, PieceWeight], build: Build) -> KindS
         uncertainty=max(piece.uncertainty for piece in by_weight),
         decimals=max(piece.decimals for piece in by_weight),
         pieces=pieces,
-        stated=_stated(what, build),
+        stated=_stated(what, build, pieces),
         per_cylinder=1,
+        mean_uncertainty=gum.combined(*(piece.own_uncertainty for piece in by_weight)) / len(pieces),
+        drift=_shared_drift(by_weight),
         where=by_weight[0].session.where,
     )
+
+
+def _shared_drift(pieces: list[PieceWeight]) -> float:
+    """The drift in the mean of pieces [g]: one scale's drift in one session is the same for all its pieces, so that
+    shares of different sessions combine as √(Σ (share × drift)²)."""
+    sessions = {id(piece.session): piece.drift for piece in pieces}
+    counts = Counter(id(piece.session) for piece in pieces)
+    return gum.combined(*(counts[each] / len(pieces) * drift for each, drift in sessions.items()))
 
 
 def _of_lot(what: str, session: WeighingSession, build: Build) -> KindSummary:
     lot = session.lot
     assert lot is not None
-    uncertainty = session_terms(session, build.shop.instruments).uncertainty(len(lot.total.values))
+    terms = session_terms(session, build.shop.instruments)
+    uncertainty = terms.uncertainty(lot.total)
     return KindSummary(
         what=what,
         count=lot.pieces,
@@ -204,12 +227,21 @@ def _of_lot(what: str, session: WeighingSession, build: Build) -> KindSummary:
         uncertainty=uncertainty / lot.pieces,
         decimals=decimals_for(last_digit([lot.total])),
         pieces={},
-        stated=_stated(what, build),
+        stated=_stated(what, build, {}),
         per_cylinder=lot.per_cylinder,
+        mean_uncertainty=uncertainty / lot.pieces,
+        drift=0.0,  # the one measurement of a lot is counted as often as it is used anyway
         where=session.where,
     )
 
 
-def _stated(what: str, build: Build) -> tuple[Fraction, ...]:
-    stated = {part.stated[what].worth("g") for part in build.parts if what in part.stated}
-    return tuple(sorted(stated))
+def _stated(what: str, build: Build, pieces: Mapping[str, PieceWeight]) -> tuple[Stated, ...]:
+    by_value: dict[Fraction, list[PieceWeight]] = {}
+    for part in build.parts:
+        if what in part.stated and part.fitted:
+            own = by_value.setdefault(part.stated[what].worth("g"), [])
+            own += [pieces[piece] for piece in part.pieces if piece in pieces]
+    return tuple(
+        Stated(value, sum((each.weight for each in own), Fraction(0)) / len(own) if own else None)
+        for value, own in by_value.items()
+    )

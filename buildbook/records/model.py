@@ -4,7 +4,7 @@ Small records are named tuples, which cost a third of a dataclass to define: sta
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Literal, NamedTuple
@@ -43,7 +43,7 @@ WEIGHING_KINDS: dict[str, WeighingKind] = {
 }
 
 # The limits of build.yaml that are read here, and the dimension of their numbers.
-LIMIT_DIMENSIONS = {"reciprocating_spread": "mass", "bobweight_set": "mass"}
+LIMIT_DIMENSIONS = {"reciprocating_spread": "mass", "bobweight_set": "mass", "residual": "mass"}
 
 
 class Taken(NamedTuple):
@@ -72,6 +72,11 @@ class Entry:
     with_: str | None = None
     note: str | None = None
     void: str | None = None
+    places: Mapping[str, Where] = field(default_factory=dict)  # where taken, by and with are written
+
+    def place(self, name: str) -> Where:
+        """Where a field of the record is written; the record itself where it has no such field."""
+        return self.places.get(name, self.where)
 
 
 class Person(NamedTuple):
@@ -87,6 +92,11 @@ class Instrument:
     repeatability: Quantity | None  # the standard deviation of repeated readings
     calibrations: tuple[tuple[Taken | None, Taken | None], ...]  # done, and next due, for each time
 
+    @property
+    def weighs(self) -> bool:
+        """Whether it can be what a piece was weighed on."""
+        return self.kind in {"scale", "other"} and self.reads("mass")
+
     def reads(self, dimension: str) -> bool:
         """Whether what it states of itself, if anything, is of this dimension."""
         stated = (self.resolution, self.repeatability)
@@ -98,11 +108,27 @@ class Instrument:
         return not periods or any((done is None or done.day <= day) and day <= due.day for done, due in periods)
 
 
+class Bit(NamedTuple):
+    """A drill that the shop owns: its diameter [length] and the angle of its point."""
+
+    diameter: Quantity
+    point: Quantity | None
+
+
+class KeptCoefficients(NamedTuple):
+    """Influence coefficients of a family of crankshafts: plane → reading → amount and angle [deg] for one gram."""
+
+    id: str
+    planes: Mapping[str, Mapping[str, tuple[Decimal, Decimal]]]
+
+
 @dataclass(frozen=True, slots=True)
 class Shop:
     name: str | None
     people: Mapping[str, Person]
     instruments: Mapping[str, Instrument]
+    bits: tuple[Bit, ...]
+    coefficients: tuple[KeptCoefficients, ...]
     where: Where
 
 
@@ -129,6 +155,7 @@ class Engine:
     bore: Quantity | None
     stroke: Quantity | None
     rod_length: Quantity | None
+    bore_spacing: Quantity | None
     firing_order: tuple[str, ...]
     where: Where
     where_layout: Where
@@ -153,7 +180,14 @@ class Part:
     number: str | None
     state: str | None
     stated: Mapping[str, Quantity]  # kind of weighing → what the maker states [mass]
+    mass: Quantity | None
+    density: Quantity | None
     where: Where
+
+    @property
+    def fitted(self) -> bool:
+        """Whether the pieces go into the engine; spares are weighed and kept, and count for nothing."""
+        return self.state != "spare"
 
     @property
     def pieces(self) -> tuple[str, ...]:
@@ -176,11 +210,13 @@ class Reading(NamedTuple):
 
 
 class Lot(NamedTuple):
-    """Pieces weighed together: the total of `pieces`, of which each cylinder (or rod) has `per_cylinder`."""
+    """Pieces weighed together: the total of `pieces`, of which each cylinder (or rod) has `per_cylinder`, 1 where
+    that is not said."""
 
     total: Reading
     pieces: int
     per_cylinder: int
+    said: bool  # whether the record says how many go into each cylinder
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,17 +272,91 @@ class SetBobweights(Entry):
     set: Mapping[str, Reading]
 
 
+class CountedAngles(NamedTuple):
+    """How the balancing machine counts angles, in the words of the ledger."""
+
+    zero: str | None
+    positive: str
+    reading: str
+    where: Where
+
+
+class Window(NamedTuple):
+    """An arc of the crankshaft where metal may be taken, from `start` to `end` the way the machine counts."""
+
+    start: Quantity
+    end: Quantity
+    depth: Quantity | None
+    width: Quantity | None
+    radius: Quantity | None
+    position: Quantity | None
+    where: Where
+
+
+class SpinPlane(NamedTuple):
+    position: Quantity | None
+    radius: Quantity | None
+    windows: tuple[Window, ...]
+    where: Where
+
+
+class SpinReading(NamedTuple):
+    """What the machine showed for one plane."""
+
+    amount: Quantity
+    angle: Quantity
+    where: Where
+
+
+class Spin(NamedTuple):
+    speed: Quantity | None
+    carrying: tuple[str, ...]
+    readings: Mapping[str, SpinReading]
+
+
+class Change(NamedTuple):
+    """One change to what spins: its kind, its numbers and its words, named as in the ledger."""
+
+    kind: str
+    numbers: Mapping[str, Quantity]
+    words: Mapping[str, str]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step(Entry):
+    """One spin, or one change to what spins."""
+
+    spin: Spin | None
+    change: Change | None
+
+
+@dataclass(frozen=True, slots=True)
+class Spins:
+    """The balancing record: how the machine counts, where it reads, and every step in the order done."""
+
+    angles: CountedAngles | None
+    planes: Mapping[str, SpinPlane]
+    bearings: Mapping[str, Quantity]
+    mass_centre: Quantity | None
+    bobweights: SetBobweights | None
+    steps: tuple[Step, ...]
+    where: Where
+
+
 class Balance(NamedTuple):
     """The balance choices of a build: reciprocating factor [%], oil allowance per throw [mass]."""
 
     factor: Decimal | None
     oil: Quantity | None
     grade: str | None
+    max_speed: Quantity | None
+    leave: Decimal | None  # per cent of a correction left undone on purpose, since metal does not go back
     where: Where
 
 
 class Limit(NamedTuple):
-    bounds: Mapping[str, Quantity]  # min, max, within
+    bounds: Mapping[str, Quantity]  # min, max, within; front, rear
     where: Where
 
 
@@ -265,8 +375,7 @@ class Build:
     parts: tuple[Part, ...]
     weighings: tuple[WeighingSession, ...]
     pairings: Pairings
-    bobweights: SetBobweights | None
-    spins: tuple[Entry, ...]
+    spins: Spins
     clearances: tuple[Entry, ...]
     sign_offs: tuple[Entry, ...]
     files: Mapping[str, Where]  # kind of file → its first line, whether it is there or not

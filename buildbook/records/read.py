@@ -10,13 +10,17 @@ from buildbook.records.finding import Finding, Where
 from buildbook.records.model import (
     LIMIT_DIMENSIONS,
     Balance,
+    Bit,
     Build,
+    Change,
     CheckWeight,
+    CountedAngles,
     CylinderSet,
     Decision,
     Engine,
     Entry,
     Instrument,
+    KeptCoefficients,
     Limit,
     Lock,
     Lot,
@@ -28,9 +32,15 @@ from buildbook.records.model import (
     Shop,
     SpelledLayout,
     SpelledThrow,
+    Spin,
+    SpinPlane,
+    SpinReading,
+    Spins,
     StampedId,
+    Step,
     Taken,
     WeighingSession,
+    Window,
 )
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
@@ -153,6 +163,7 @@ class _File:
             "with_": self.text(node, "with"),
             "note": self.text(node, "note"),
             "void": self.text(node, "void"),
+            "places": {name: node.where_of(name) for name in ("taken", "by", "with") if name in node.values},
         }
 
     def entries(self, key: str) -> tuple[Entry, ...]:
@@ -181,7 +192,27 @@ def read_shop(root: MapNode | None, top: Where, findings: list[Finding]) -> Shop
         if isinstance(node, MapNode)
     }
     shop = file.sub(file.root, "shop")
-    return Shop(file.text(shop, "name") if shop else None, people, instruments, top)
+    bits = [
+        Bit(diameter, file.quantity(node.get("point"), "angle"))
+        for node in file.maps(file.root, "bits")
+        if (diameter := file.quantity(node.get("diameter"), "length"))
+    ]
+    coefficients = [
+        KeptCoefficients(
+            file.text(node, "id") or "",
+            {
+                plane: {
+                    name: (file.number(answer, "amount") or Decimal(0), file.number(answer, "angle") or Decimal(0))
+                    for name, answer in column.items()
+                    if isinstance(answer, MapNode)
+                }
+                for plane, column in file.map(node, "planes")
+                if isinstance(column, MapNode)
+            },
+        )
+        for node in file.maps(file.root, "coefficients")
+    ]
+    return Shop(file.text(shop, "name") if shop else None, people, instruments, tuple(bits), tuple(coefficients), top)
 
 
 def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Finding]) -> Engine:
@@ -201,6 +232,7 @@ def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Find
         bore=file.quantity(file.root.get("bore"), "length"),
         stroke=file.quantity(file.root.get("stroke"), "length"),
         rod_length=file.quantity(file.root.get("rod_length"), "length"),
+        bore_spacing=file.quantity(file.root.get("bore_spacing"), "length"),
         firing_order=file.texts(file.root, "firing_order"),
         where=top,
         where_layout=file.root.where_of("layout"),
@@ -251,18 +283,22 @@ def read_build(
             build.number(balance, "factor"),
             build.quantity(balance.get("oil"), "mass"),
             build.text(balance, "grade"),
+            build.quantity(balance.get("max_speed"), "speed"),
+            build.number(balance, "leave"),
             build.root.where_of("balance"),
         ),
         limits={
-            limit: Limit(dict(build.quantities(node, LIMIT_DIMENSIONS[limit], {"min", "max", "within"})), node.where)
+            limit: Limit(
+                dict(build.quantities(node, LIMIT_DIMENSIONS[limit], {"min", "max", "within", "front", "rear"})),
+                node.where,
+            )
             for limit, node in build.map(build.root, "limits")
             if limit in LIMIT_DIMENSIONS
         },
         parts=tuple(_parts(read["parts"])),
         weighings=tuple(_weighings(read["weighings"])),
         pairings=_pairings(read["pairings"]),
-        bobweights=_bobweights(read["spins"]),
-        spins=read["spins"].entries("steps"),
+        spins=_spins(read["spins"], files["spins"]),
         clearances=read["clearances"].entries("sessions"),
         sign_offs=build.entries("sign_offs"),
         files=files,
@@ -290,6 +326,8 @@ def _parts(file: _File) -> Iterator[Part]:
             maker=file.text(node, "maker"),
             number=file.text(node, "number"),
             state=file.text(node, "state"),
+            mass=file.quantity(node.get("mass"), "mass"),
+            density=file.quantity(node.get("density"), "density"),
             stated=dict(file.quantities(stated, "mass")),
             where=node.where,
         )
@@ -319,7 +357,7 @@ def _lot(file: _File, node: MapNode) -> Lot | None:
         return None
     pieces = file.number(lot, "pieces")
     per_cylinder = file.number(lot, "per_cylinder") or file.number(lot, "per_rod")
-    return Lot(file.reading(lot, "total"), int(pieces or 1), int(per_cylinder or 1))
+    return Lot(file.reading(lot, "total"), int(pieces or 1), int(per_cylinder or 1), per_cylinder is not None)
 
 
 def _pairings(file: _File) -> Pairings:
@@ -372,4 +410,93 @@ def _bobweights(file: _File) -> SetBobweights | None:
         **file.entry(node),
         target=file.quantity(node.get("target"), "mass"),
         set=file.readings(node, "set"),
+    )
+
+
+# The numbers of a change to what spins, and the dimension of each.
+CHANGE_NUMBERS = {
+    "angle": "angle",
+    "point": "angle",
+    "diameter": "length",
+    "depth": "length",
+    "length": "length",
+    "radius": "length",
+    "position": "length",
+    "density": "density",
+    "amount": "mass",
+}
+CHANGE_WORDS = ("plane", "depth_to", "along", "retained_by", "part", "step")
+CHANGES = ("drill", "plug", "grind", "add", "fit", "remove", "index")
+
+
+def _spins(file: _File, top: Where) -> Spins:
+    root = file.root
+    angles = file.sub(root, "angles")
+    planes = file.sub(root, "planes")
+    return Spins(
+        angles=CountedAngles(
+            file.text(angles, "zero"),
+            file.text(angles, "positive") or "with_rotation",
+            file.text(angles, "reading") or "heavy_side",
+            angles.where,
+        )
+        if angles
+        else None,
+        planes={
+            name: SpinPlane(
+                file.quantity(node.get("position"), "length"),
+                file.quantity(node.get("radius"), "length"),
+                tuple(_windows(file, node)),
+                node.where,
+            )
+            for name, node in (planes.items() if planes else ())
+            if isinstance(node, MapNode)
+        },
+        bearings=dict(file.quantities(root.get("bearings"), "length", {"front", "rear"})),
+        mass_centre=file.quantity(root.get("mass_centre"), "length"),
+        bobweights=_bobweights(file),
+        steps=tuple(_step(file, node) for node in file.maps(root, "steps")),
+        where=top,
+    )
+
+
+def _windows(file: _File, plane: MapNode) -> Iterator[Window]:
+    for node in file.maps(plane, "windows"):
+        start, end = file.quantity(node.get("from"), "angle"), file.quantity(node.get("to"), "angle")
+        depth, width, radius, position = (
+            file.quantity(node.get(name), "length") for name in ("depth", "width", "radius", "position")
+        )
+        if start is not None and end is not None:
+            yield Window(start, end, depth, width, radius, position, node.where)
+
+
+def _step(file: _File, node: MapNode) -> Step:
+    spin = file.sub(node, "spin")
+    changes = [(kind, change) for kind in CHANGES if (change := file.sub(node, kind)) is not None]
+    return Step(
+        **file.entry(node),
+        spin=_spin(file, spin) if spin is not None else None,
+        change=_change(file, *changes[0]) if changes else None,
+    )
+
+
+def _spin(file: _File, node: MapNode) -> Spin:
+    readings = {}
+    for plane in ("front", "rear"):
+        reading = file.sub(node, plane)
+        amount = file.quantity(reading.get("amount"), "mass") if reading else None
+        angle = file.quantity(reading.get("angle"), "angle") if reading else None
+        if reading is not None and amount is not None and angle is not None:
+            readings[plane] = SpinReading(amount, angle, reading.where)
+    return Spin(file.quantity(node.get("speed"), "speed"), file.texts(node, "carrying"), readings)
+
+
+def _change(file: _File, kind: str, node: MapNode) -> Change:
+    numbers = {name: file.quantity(node.get(name), dimension) for name, dimension in CHANGE_NUMBERS.items()}
+    words = {name: file.text(node, name) for name in CHANGE_WORDS}
+    return Change(
+        kind,
+        {name: number for name, number in numbers.items() if number is not None},
+        {name: word for name, word in words.items() if word is not None},
+        node.where,
     )

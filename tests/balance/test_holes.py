@@ -29,10 +29,7 @@ def _integrated(hole: RadialHole) -> tuple[float, float]:
         return max(rim**power - bottom**power, 0.0) / power
 
     weight, unbalance = (
-        4
-        * dblquad(
-            column, 0, bore, 0, lambda y: sqrt(max(bore**2 - y**2, 0)), (power,), epsabs=0, epsrel=3e-8
-        )[0]
+        4 * dblquad(column, 0, bore, 0, lambda y: sqrt(max(bore**2 - y**2, 0)), (power,), epsabs=0, epsrel=3e-8)[0]
         for power in (1, 2)
     )
     return hole.density / 1000 * weight, hole.density / 1000 * unbalance
@@ -48,9 +45,7 @@ def _integrated(hole: RadialHole) -> tuple[float, float]:
         pytest.param(50, 95, 38, 175, id="almost as wide as the crankshaft"),
     ],
 )
-def test_hole_agrees_with_numerical_integration(
-    radius: float, diameter: float, depth: float, point: float
-) -> None:
+def test_hole_agrees_with_numerical_integration(radius: float, diameter: float, depth: float, point: float) -> None:
     # scipy.integrate.dblquad over the intersection of cone-pointed cylinder and round rim
     hole = RadialHole(radius, diameter, depth, point, density=7.83)
     weight, unbalance = _integrated(hole)
@@ -107,9 +102,7 @@ def test_hole_measured_to_the_tip_is_the_same_hole(hole: RadialHole) -> None:
 
 @given(holes(), st.floats(0.01, 100))
 def test_hole_in_other_units_is_the_same_hole(hole: RadialHole, times: float) -> None:
-    scaled = RadialHole(
-        hole.radius * times, hole.diameter * times, hole.depth * times, hole.point, hole.density
-    )
+    scaled = RadialHole(hole.radius * times, hole.diameter * times, hole.depth * times, hole.point, hole.density)
     assert scaled.weight == pytest.approx(hole.weight * times**3, rel=1e-6)
     assert scaled.unbalance == pytest.approx(hole.unbalance * times**4, rel=1e-6)
 
@@ -177,9 +170,7 @@ def test_axial_hole_with_only_part_of_its_point_in_is_a_smaller_cone() -> None:
 
 
 @given(st.floats(5, 30), st.floats(1, 40), st.sampled_from(POINTS))
-def test_axial_plug_gains_its_own_weight_less_the_metal_bored_out(
-    diameter: float, length: float, point: float
-) -> None:
+def test_axial_plug_gains_its_own_weight_less_the_metal_bored_out(diameter: float, length: float, point: float) -> None:
     plug = Plug("axial", 75, diameter, length, 17.5, 7.83, point)
     bored = AxialHole(75, diameter, length, point, 7.83).weight
     assert plug.own_weight == pytest.approx(AxialHole(75, diameter, length, 180, 17.5).weight)

@@ -99,7 +99,7 @@ def test_cylinders_come_in_the_order_of_their_numbers_then_of_their_names() -> N
             "2": (90, {"2": "left", "another": "right"}),
         },
     )
-    assert list(layout.cylinders) == ["2", "10", "spare", "another"]
+    assert list(layout.cylinders) == ["2", "10", "another", "spare"]
 
 
 @pytest.mark.parametrize(

@@ -204,9 +204,7 @@ def test_swapping_planes_swaps_the_answer(front: complex, rear: complex) -> None
     )
 
     def told(plan: Plan, names: Mapping[str, str]) -> object:
-        holes = sorted(
-            (names[hole.plane], round(hole.angle, 6), hole.diameter, hole.depth) for hole in plan.holes
-        )
+        holes = sorted((names[hole.plane], round(hole.angle, 6), hole.diameter, hole.depth) for hole in plan.holes)
         return sorted((names[plane], way) for plane, way in plan.ways.items()), holes
 
     same = {"front": "front", "rear": "rear"}
@@ -237,9 +235,7 @@ def test_same_job_in_other_units_of_length_agrees(front: complex, rear: complex,
             for plane, arcs in WINDOWS.items()
         },
         bits=[Bit(bit.diameter * unit, bit.point) for bit in BITS],
-        planes={
-            name: ReadingPlane(plane.position * unit, plane.radius * unit) for name, plane in PLANES.items()
-        },
+        planes={name: ReadingPlane(plane.position * unit, plane.radius * unit) for name, plane in PLANES.items()},
         step=0.1 * unit,
         web=WEB * unit,
     )
@@ -337,9 +333,7 @@ def test_a_hole_that_was_filled_is_found_again() -> None:
 
 def test_the_share_to_leave_is_left() -> None:
     for leave in (0.0, 0.05, 0.2):
-        best = planned(
-            at(20, 88, 190), at(40, 91, 50), AT_THE_PLANES, leave=leave, step=0.001, bits=[Bit(22)]
-        )[0]
+        best = planned(at(20, 88, 190), at(40, 91, 50), AT_THE_PLANES, leave=leave, step=0.001, bits=[Bit(22)])[0]
         assert abs(best.remains["rear"]) / 91 == pytest.approx(40 * leave, abs=0.01)
         assert abs(best.remains["front"]) / 88 == pytest.approx(20 * leave, abs=0.01)
 
@@ -354,12 +348,8 @@ def test_heavy_side_between_counterweights_is_shared_exactly() -> None:
     assert 190 < second.angle < 260
     # law of sines in the triangle of the two amounts and what they make up
     between = radians(second.angle - first.angle)
-    assert abs(first.unbalance) == pytest.approx(
-        40 * 91 * sin(radians(second.angle - 120)) / sin(between), rel=1e-3
-    )
-    assert abs(second.unbalance) == pytest.approx(
-        40 * 91 * sin(radians(120 - first.angle)) / sin(between), rel=1e-3
-    )
+    assert abs(first.unbalance) == pytest.approx(40 * 91 * sin(radians(second.angle - 120)) / sin(between), rel=1e-3)
+    assert abs(second.unbalance) == pytest.approx(40 * 91 * sin(radians(120 - first.angle)) / sin(between), rel=1e-3)
 
 
 def test_heavy_side_between_counterweights_at_different_places_is_shared_exactly() -> None:
@@ -480,9 +470,7 @@ def test_simple_estimate_stands_beside_the_exact_hole() -> None:
 # ---- no way
 
 
-def reasons(
-    front: complex, rear: complex, windows: Mapping[str, Sequence[Window]], **more: float
-) -> list[str]:
+def reasons(front: complex, rear: complex, windows: Mapping[str, Sequence[Window]], **more: float) -> list[str]:
     with pytest.raises(NoPlan) as refused:
         planned(front, rear, windows, bits=[Bit(12)], plug_density=more.get("plug_density"))
     return [str(reason) for reason in refused.value.reasons]
@@ -490,9 +478,7 @@ def reasons(
 
 def test_says_that_the_heavy_side_lies_in_no_window() -> None:
     windows = {"front": AT_THE_PLANES["front"], "rear": [Window(100, 170, 91, 389, 40, 30)]}
-    assert reasons(at(10, 88, 190), at(40, 91, 48), windows) == [
-        "rear: the heavy side at 48° lies in no window"
-    ]
+    assert reasons(at(10, 88, 190), at(40, 91, 48), windows) == ["rear: the heavy side at 48° lies in no window"]
     assert reasons(at(10, 88, 190), at(40, 91, 48), windows, plug_density=HEAVY_METAL) == [
         "rear: the heavy side at 48° lies in no window",
         "rear: the light side at 228° lies in no window",
@@ -530,10 +516,7 @@ def test_says_how_deep_the_hole_would_have_to_go() -> None:
     ],
 )
 def test_says_why_the_hole_does_not_fit(rear: complex, window: Window, said: str) -> None:
-    assert (
-        reasons(at(10, 88, 190), rear, {"front": AT_THE_PLANES["front"], "rear": [window]})[0]
-        == f"rear: {said}"
-    )
+    assert reasons(at(10, 88, 190), rear, {"front": AT_THE_PLANES["front"], "rear": [window]})[0] == f"rear: {said}"
 
 
 def test_says_that_there_is_no_window_or_that_windows_stand_at_the_same_place() -> None:

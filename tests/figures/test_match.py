@@ -242,7 +242,7 @@ def test_what_is_not_weighed_cannot_be_matched_and_is_named(book: Book, sessions
 def test_a_spare_piece_is_named_as_one_too_many(book: Book) -> None:
     spare = "id: W3, what: piston, readings: {P1: 480.1, P2: 482.0, P3: 481.0}"
     book.write("weighings.yaml", weighings(*ALL_WEIGHED[:2], spare, *ALL_WEIGHED[3:]))
-    with pytest.raises(Incomplete, match="piston: 3 weighed for 2 cylinders"):
+    with pytest.raises(Incomplete, match="piston: 3 pieces for 2 cylinders"):
         book.figures().match  # noqa: B018
 
 

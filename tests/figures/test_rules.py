@@ -48,7 +48,7 @@ sessions:
   - {id: W5, taken: 2026-10-03, by: ava, with: scale, what: pin, readings: {N1: 152.3, N2: 152.5}}
   - {id: W6, taken: 2026-10-03, by: ava, with: scale, what: piston_with_pin, readings: {P1+N2: 632.6}}
   - {id: W10, what: pin, void: wrong pins, readings: {N1: 160.1}}
-  - {id: W7, taken: 2026-10-03, by: ava, with: scale, what: ring_set, lot: {total: 110.8, pieces: 2}}
+  - {id: W7, taken: 2026-10-03, by: ava, with: scale, what: ring_set, lot: {total: 110.8, pieces: 2, per_cylinder: 1}}
   - id: W8
     taken: 2026-10-03T10:20+01:00
     by: tomas
@@ -68,10 +68,12 @@ cylinders:
     # 421.4 + 420.9 + 87.0 go round; 1686.5 go up and down, of which half are carried; 3.0 of oil: 1775.55
     "spins.yaml": """\
 format: 1
-units: {mass: g, angle: deg}
+units: {mass: g, length: mm, angle: deg}
 bobweights: {taken: 2026-10-05, by: ava, set: {1: 1775.5}}
+planes: {front: {position: -50, radius: 80}, rear: {position: 60, radius: 82}}
 steps:
-  - {id: S1, taken: 2026-10-06, by: ava, spin: {speed: 700 rpm, front: {amount: 9.2, angle: 212}}}
+  - {id: S1, taken: 2026-10-06, by: ava,
+     spin: {speed: 700 rpm, front: {amount: 9.2, angle: 212}, rear: {amount: 4.1, angle: 20}}}
 """,
     "clearances.yaml": """\
 format: 1
@@ -135,28 +137,28 @@ FAULTS = {
         ("spins.yaml", "{taken: 2026-10-05"),
     ),
     "weighed by a stranger": Fault(
-        "unknown-by", Change("weighings.yaml", "by: tomas", "by: thomas"), ("weighings.yaml", "id: W8"), "by: ava"
+        "unknown-by", Change("weighings.yaml", "by: tomas", "by: thomas"), ("weighings.yaml", "by: thomas"), "by: ava"
     ),
     "weighed with a scale nobody has": Fault(
         "unknown-with",
         Change("weighings.yaml", "with: bench", "with: bank"),
-        ("weighings.yaml", "id: W8"),
+        ("weighings.yaml", "with: bank"),
         "with: scale",
     ),
     "weighed before the build was opened": Fault(
         "too-early",
         Change("weighings.yaml", "2026-10-03T10:20+01:00", "2026-09-30T23:59+01:00"),
-        ("weighings.yaml", "id: W8"),
+        ("weighings.yaml", "taken: 2026-09-30"),
         "2026-10-01T00:01+01:00",
     ),
     "out of calibration": Fault(
         "calibration",
         Change("weighings.yaml", "2026-10-03T10:20+01:00", "2027-01-01"),
-        ("weighings.yaml", "id: W8"),
+        ("weighings.yaml", "with: bench"),
         "2026-12-31",
     ),
     "weighed with a micrometer": Fault(
-        "not-a-scale", Change("weighings.yaml", "with: bench", "with: mic"), ("weighings.yaml", "id: W8")
+        "not-a-scale", Change("weighings.yaml", "with: bench", "with: mic"), ("weighings.yaml", "with: mic")
     ),
     "a session without a reading": Fault(
         "no-reading",
@@ -205,11 +207,56 @@ FAULTS = {
         ("weighings.yaml", "[481.9, 482.1]"),
         "[482.0, 482.1]",
     ),
+    "a pairing that breaks a lock": Fault(
+        "lock-broken",
+        Change("pairings.yaml", "cylinder: 2, because", "cylinder: 1, because"),
+        ("pairings.yaml", "{rod: R1"),
+    ),
+    "a lock that holds nothing": Fault(
+        "lock",
+        Change(
+            "pairings.yaml", "{piston: P1, cylinder: 2, because: honed to this piston}", "{piston: P1, because: so}"
+        ),
+        ("pairings.yaml", "{piston: P1, because"),
+    ),
+    "a piston locked to two cylinders": Fault(
+        "lock",
+        Change("pairings.yaml", "decided:", "  - {piston: P1, cylinder: 1}\ndecided:"),
+        ("pairings.yaml", "{piston: P1, cylinder: 1}"),
+        also=("lock-broken",),
+    ),
+    "a cylinder without its pin": Fault(
+        "no-set", Change("pairings.yaml", "piston: P2, pin: N1", "piston: P2"), ("pairings.yaml", "{rod: R1")
+    ),
+    "a lot that does not say how many go where": Fault(
+        "lot",
+        Change("weighings.yaml", "pieces: 4, per_rod: 2", "pieces: 4"),
+        ("weighings.yaml", "87.0"),
+        also=("bobweight",),
+    ),
+    "single shells weighed as if they were pairs": Fault(
+        "lot",
+        Change("weighings.yaml", "lot: {total: 87.0, pieces: 4, per_rod: 2}", "readings: {1: 21.7, 2: 21.8, 3: 21.7}"),
+        ("weighings.yaml", "what: rod_bearing"),
+        also=("bobweight",),
+    ),
+    "a reading with a digit too few": Fault(
+        "digits",
+        Change("weighings.yaml", "R1: 153.9, R2: 154.9", "R1: 153.9, R2: 155"),
+        ("weighings.yaml", "155"),
+        "R1: 153.9, R2: 155.0",
+    ),
     "a lock on a cylinder that is not there": Fault(
-        "no-cylinder", Change("pairings.yaml", "cylinder: 2", "cylinder: 3"), ("pairings.yaml", "{piston: P1")
+        "no-cylinder",
+        Change("pairings.yaml", "cylinder: 2", "cylinder: 3"),
+        ("pairings.yaml", "{piston: P1"),
+        also=("lock-broken",),
     ),
     "a lock on a piece that no part lists": Fault(
-        "unlisted", Change("pairings.yaml", "- {piston: P1", "- {piston: P9"), ("pairings.yaml", "{piston: P9")
+        "unlisted",
+        Change("pairings.yaml", "- {piston: P1", "- {piston: P9"),
+        ("pairings.yaml", "{piston: P9"),
+        also=("lock-broken",),
     ),
     "a set for a cylinder that is not there": Fault(
         "no-cylinder",

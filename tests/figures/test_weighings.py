@@ -208,7 +208,24 @@ def test_sorting_helps_only_where_the_scale_can_tell_the_pieces_apart(book: Book
 def test_what_the_maker_states_is_held_beside_the_mean(book: Book) -> None:
     book.write("parts.yaml", PARTS.replace("[P1, P2]}", "[P1, P2], stated: {piston: 17.0 oz}}"))
     book.write("weighings.yaml", weighings("id: W1, what: piston, readings: {P1: 480.1, P2: 482.0}"))
-    assert book.figures().weighings["piston"].stated == (17 * Fraction("28.349523125"),)
+    (stated,) = book.figures().weighings["piston"].stated
+    assert (stated.value, stated.mean) == (17 * Fraction("28.349523125"), Fraction("481.05"))
+
+
+def test_what_a_maker_states_is_held_against_that_makers_pieces_alone(book: Book) -> None:
+    parts = "  - {kind: piston, ids: [P1], stated: {piston: 480 g}}\n  - {kind: piston, ids: [P2]}"
+    book.write("parts.yaml", PARTS.replace("  - {kind: piston, ids: [P1, P2]}", parts))
+    book.write("weighings.yaml", weighings("id: W1, what: piston, readings: {P1: 480.1, P2: 482.0}"))
+    (stated,) = book.figures().weighings["piston"].stated
+    assert (stated.value, stated.mean) == (Fraction(480), Fraction("480.1"))
+
+
+def test_a_spare_counts_for_nothing(book: Book) -> None:
+    book.write("parts.yaml", PARTS + "  - {kind: piston, ids: [P3], state: spare}\n")
+    book.write("weighings.yaml", weighings("id: W1, what: piston, readings: {P1: 480.1, P2: 482.0, P3: 499.0}"))
+    piston = book.figures().weighings["piston"]
+    assert (piston.count, piston.mean) == (2, Fraction("481.05"))
+    assert book.findings() == []
 
 
 def test_weighed_with_an_instrument_that_is_no_scale_is_a_finding_and_no_crash(book: Book) -> None:

@@ -20,13 +20,9 @@ STEEL, DUCTILE_IRON = 7.85, 7.2
         (140, 0.181985, 0.047644),
     ],
 )
-def test_point_length_and_cone_volume_of_a_drill_of_unit_diameter(
-    point: float, length: float, cone: float
-) -> None:
+def test_point_length_and_cone_volume_of_a_drill_of_unit_diameter(point: float, length: float, cone: float) -> None:
     assert point_length(1, point) == pytest.approx(length, abs=1e-6)
-    assert AxialHole(radius=80, diameter=1, depth=0, point=point, density=1).volume == pytest.approx(
-        cone, abs=1e-6
-    )
+    assert AxialHole(radius=80, diameter=1, depth=0, point=point, density=1).volume == pytest.approx(cone, abs=1e-6)
 
 
 @pytest.mark.parametrize(
