@@ -1,20 +1,66 @@
 """`bobweight`: what to hang on each throw."""
 
-from typing import TYPE_CHECKING
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
-from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, show_build
+import typer
+
+from buildbook.book.places import Misuse, resolve
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    BuildName,
+    By,
+    add_record,
+    command,
+    in_units_of,
+    keep,
+    new_app,
+    open_book,
+    person,
+    read_option,
+    show_build,
+)
+from buildbook.quantities import Quantity, fixed
 from buildbook.records.finding import Finding
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from buildbook.book.writing import Value
     from buildbook.figures import Figures
+    from buildbook.records.tree import MapNode
 
 app = new_app()
 
 
+AsSet = Annotated[
+    str | None,
+    typer.Option(
+        "--set",
+        metavar="THROW=G,…",
+        help="Record what the bobweights were set to, such as 1=2180.4,2=2180.3.",
+        show_default=False,
+    ),
+]
+Scale = Annotated[
+    str | None,
+    typer.Option(
+        "--with", metavar="SCALE", help="The scale they were set on, an id from shop.yaml.", show_default=False
+    ),
+]
+
+
 @command(app, "buildbook bobweight heron-07/2026-10-rebuild")
-def bobweight(build: BuildName = None, book: BookPath = None, as_json: AsJson = False) -> None:
+def bobweight(
+    build: BuildName = None,
+    as_set: AsSet = None,
+    with_: Scale = None,
+    by: By = None,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:
     """Work out the bobweight of each throw, line by line, and hold what was set against it.
 
     A bobweight is what goes round with the crankpin, plus a share (the factor) of what goes up and down, plus an
@@ -31,7 +77,58 @@ def bobweight(build: BuildName = None, book: BookPath = None, as_json: AsJson = 
 
         return {"bobweights": bobweights(figures)}
 
+    if as_set is not None:
+        _record(open_book(book), build, as_set, with_, by)
     show_build(build, book, as_json, as_figures, draw, _what_is_missing, needs_layout=True)
+
+
+def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: str | None) -> None:
+    """Write the bobweights as set into spins.yaml, beside the target of today. Raises Misuse."""
+    from buildbook.book.reading import Reader
+    from buildbook.book.writing import Refused, with_field
+    from buildbook.figures import work_out
+
+    build = Reader(book).load(resolve(book, name, Path.cwd())).build
+    if build is None:
+        return  # the findings follow
+    who = person(build.shop, by)
+    if scale is None or scale not in build.shop.instruments:
+        known = ", ".join(build.shop.instruments) or "none yet"
+        raise Misuse("which scale the bobweights were set on is not said", f"add --with SCALE (shop.yaml has: {known})")
+    figures = work_out(build)
+    aim = figures.bobweights.target if figures.has_layout else None
+    record: dict[str, Value] = {"target": _grams(fixed(aim.total, 1))} if aim else {}
+    throws = [_as_set(each) for each in as_set.split(",")]
+    record["set"] = dict(throws)
+    if len(dict(throws)) < len(throws):
+        raise Misuse(f"'{as_set[:60]}' sets one throw twice", "write each throw once, with what the scale showed")
+    for throw, weight in throws:
+        off = abs(weight.worth("g") - aim.total) if aim else 0
+        if aim and off > aim.total / 20:
+            remedy = f"the target is {fixed(aim.total, 1)} g: look for a lost point, or for the weight of a half"
+            raise Misuse(f"{weight.text} on throw {throw} is {fixed(off, 1)} g off", remedy)
+    record |= {"taken": datetime.now().astimezone().isoformat(timespec="minutes"), "by": who, "with": scale}
+
+    def append(text: str, tree: "MapNode") -> str:
+        return with_field(text, tree, "bobweights", in_units_of(tree, record))
+
+    try:
+        path = add_record(book, build, "spins", append)
+    except Refused as refused:
+        first = refused.findings[0]
+        raise Misuse(first.what, f"{first.remedy}; nothing was written") from None
+    keep(book, [path], f"Set the bobweights of {build.name}\n\nBuild: {build.name}", build.shop, who)
+
+
+def _as_set(text: str) -> tuple[str, Quantity]:
+    throw, _, weight = text.strip().partition("=")
+    if not throw or not weight:
+        raise Misuse(f"'{text[:40]}' is no throw with its weight", "write it like 1=2180.4,2=2180.3")
+    return throw.strip(), _grams(weight.strip())
+
+
+def _grams(text: str) -> Quantity:
+    return read_option(text, "mass", "g", "--set")
 
 
 def _what_is_missing(figures: "Figures") -> list[Finding]:

@@ -8,14 +8,16 @@ import typer
 
 from buildbook.book.places import Misuse, builds, engines, find_book, resolve, shown
 from buildbook.cli.common import AsJson, BookPath, command, complete_builds, finish, new_app, open_book
+from buildbook.records.finding import Finding
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.book.reading import Reader
-    from buildbook.records.finding import Finding
 
 app = new_app()
+
+UNCHECKED = "unchecked"
 
 What = Annotated[
     str | None,
@@ -45,7 +47,9 @@ def check(what: What = None, book: BookPath = None, verbose: Verbose = False, as
     else:
         names, only = _builds(root, what), None
     findings = _check(reader, names, everything=what is None)
-    findings = [finding for finding in findings if only is None or finding.where.file == only]
+    findings = [
+        finding for finding in findings if only is None or finding.where.file == only or finding.rule == UNCHECKED
+    ]
 
     def draw(to: "Console") -> None:
         from buildbook.views.findings import count_of
@@ -70,6 +74,9 @@ def check(what: What = None, book: BookPath = None, verbose: Verbose = False, as
 def _builds(root: Path, what: str | None) -> list[str]:
     if what is None:
         return [f"{engine}/{build}" for engine in engines(root) for build in builds(root, engine)]
+    folder = Path(what).absolute()
+    if folder.is_dir() and folder.is_relative_to(root / "engines"):
+        what = "/".join(folder.relative_to(root / "engines").parts)
     if what in engines(root):
         return [f"{what}/{build}" for build in builds(root, what)]
     if Path(what).suffix in {".yaml", ".yml"}:
@@ -102,6 +109,13 @@ def _check(reader: "Reader", names: Sequence[str], *, everything: bool) -> list[
     for name in names:
         loaded = reader.load(name)
         findings += loaded.findings
-        if loaded.build is not None:
-            findings += work_out(loaded.build).findings
+        if loaded.build is None:
+            first = next(finding for finding in loaded.findings if finding.severity == "error")
+            what = f"what the files of {name} say together was not checked"
+            why = (
+                f"It cannot be, until {Path(first.where.file).name} can be read for certain (line {first.where.line})."
+            )
+            findings.append(Finding("warning", UNCHECKED, first.where, what, why, "mend the errors, then check again"))
+        else:
+            findings += work_out(loaded.build).thorough_findings
     return list(dict.fromkeys(findings))

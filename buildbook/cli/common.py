@@ -1,19 +1,23 @@
 """What every command shares: its options, opening a build, and the one way to finish."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from buildbook.book.places import Misuse, builds, engines, find_book, resolve
+from buildbook.quantities import Quantity, QuantityError, read_quantity
 from buildbook.records.finding import Finding, did_you_mean
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.records.model import Shop
+    from buildbook.records.model import Build, Shop
+    from buildbook.records.tree import MapNode
 
 
 def complete_builds(incomplete: str) -> list[str]:
@@ -77,6 +81,24 @@ def new_app() -> typer.Typer:
     return typer.Typer(rich_markup_mode=None, add_completion=False)
 
 
+def read_option(text: str, dimension: str, unit: str, option: str) -> Quantity:
+    """A number as typed after an option. Raises Misuse."""
+    try:
+        return read_quantity(text, dimension, unit)
+    except QuantityError as error:
+        raise Misuse(f"{option}: {error.what}", error.remedy) from None
+
+
+def read_angle(text: str, option: str) -> Quantity:
+    """An angle as typed, from 0 to below 360. Raises Misuse."""
+    angle = read_option(text.removesuffix("°"), "angle", "deg", option)
+    degrees = angle.worth("deg")
+    if not 0 <= degrees < 360:
+        remedy = f"write {float(degrees % 360):g}: angles go from 0 to below 360"
+        raise Misuse(f"{option}: an angle of {text} is not on the machine's scale", remedy)
+    return angle
+
+
 def open_book(book: Path | None) -> Path:
     return find_book(book or Path.cwd())
 
@@ -109,6 +131,15 @@ def finish(
     raise typer.Exit(1 if any(finding.severity != "note" for finding in findings) else 0)
 
 
+def the_shop(book: Path) -> "Shop":
+    from buildbook.book.reading import Reader
+
+    shop, findings = Reader(book).shop()
+    if shop is None:
+        raise Misuse(f"{findings[0].where}: {findings[0].what}", findings[0].remedy)
+    return shop
+
+
 def person(shop: "Shop", by: str | None) -> str:
     """The id of whoever makes a record. Raises Misuse where that is not certain."""
     if by is None and len(shop.people) == 1:
@@ -133,6 +164,45 @@ def keep(book: Path, paths: Sequence[Path], message: str, shop: "Shop", by: str 
     except git.NotKept as reason:
         return [f"not kept in git's history: {reason}"]
     return ["kept in git"]
+
+
+def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Value]":
+    """A record as it must be written into a file: a number carries its unit where the file states another, or none."""
+    units = root.value.get("units")
+
+    def written(value: "Value") -> "Value":
+        if isinstance(value, Mapping):
+            return in_units_of(root, value)
+        if not isinstance(value, Quantity) or value.text.endswith(value.unit):
+            return value
+        stated = units.get(value.dimension) if isinstance(units, dict) else None
+        return value if stated == value.unit else replace(value, text=f"{value.text} {value.unit}")
+
+    return {name: written(value) for name, value in record.items()}
+
+
+def add_record(book: Path, build: "Build", kind: str, change: Callable[[str, "MapNode"], str]) -> Path:
+    """Add a record to a file of the build, unless the book would then say something that it must not. Raises Refused
+    with what that is; what was wrong before is no objection."""
+    from buildbook.book.places import folder_of
+    from buildbook.book.reading import Reader
+    from buildbook.book.writing import edit
+    from buildbook.figures import work_out
+
+    path = folder_of(book, build.name) / f"{kind}.yaml"
+    if not path.exists():
+        raise Misuse(
+            f"{path.name} of {build.name} is not there", "bring it back from git, or copy one from another build"
+        )
+    before = {(finding.rule, finding.what) for finding in work_out(build).thorough_findings}
+
+    def objections(content: bytes) -> list[Finding]:
+        loaded = Reader(book, {path: content}).load(build.name)
+        found = [*loaded.findings, *(work_out(loaded.build).thorough_findings if loaded.build else ())]
+        return [each for each in found if each.severity == "error" and (each.rule, each.what) not in before]
+
+    edit(book, kind, path, change, objections)
+    return path
 
 
 def show_build(

@@ -26,7 +26,13 @@ STAGES: dict[str, dict[str, str]] = {
         "map": "Show which piece goes where, for the wall at assembly",
     },
     "Balance": {
-        "bobweight": "Work out the bobweight of each throw",
+        "bobweight": "Work out the bobweight of each throw, and record it as set",
+        "spin": "Record a spin of the crankshaft",
+        "correct": "Record what was done: drill, plug, grind, add, fit",
+        "spins": "Tell the whole story, and whether to stop",
+        "plan": "Plan the hole that can really be drilled",
+        "prove": "Say what the spins prove of machine and parts",
+        "trial": "Balance with a pickup, a strobe and trial weights",
     },
 }
 

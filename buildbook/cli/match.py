@@ -69,8 +69,13 @@ def match(
 
     def find(figures: "Figures") -> list[Finding]:
         findings = _cannot_match(figures)
-        if write and not any(finding.severity == "error" for finding in findings):
-            written.extend(_record(open_book(book), figures, person(figures.build.shop, by), because))
+        wrong = [finding for finding in figures.findings if finding.severity == "error"]
+        if any(finding.severity == "error" for finding in findings) or not write:
+            return findings
+        if wrong:
+            remedy = "put the errors right first: a pairing would rest on them"
+            raise Misuse(f"{wrong[0].where}: {wrong[0].what}", remedy)
+        written.extend(_record(open_book(book), figures, person(figures.build.shop, by), because))
         return findings
 
     show_build(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from buildbook.book.places import Misuse, builds, engines, resolve, shown
-from buildbook.cli.common import AsJson, BookPath, By, finish, keep, new_app, open_book, person
+from buildbook.cli.common import AsJson, BookPath, By, finish, keep, new_app, open_book, person, the_shop
 from buildbook.records.finding import did_you_mean
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def book(
         Path,
         typer.Argument(metavar="PATH", help="The folder to make; it becomes a git repository.", show_default=False),
     ],
-    shop: Annotated[str, typer.Option(metavar="NAME", help="The shop's name.")] = "Our shop",
+    shop: Annotated[str, typer.Option("--shop", metavar="NAME", help="The shop's name.")] = "Our shop",
     person_id: Annotated[
         str | None,
         typer.Option(
@@ -49,7 +49,7 @@ def book(
     written = begin_book(root, shop, who, who.capitalize())
     try:
         git.begin(root)
-        said = keep(root, written, "Begin the book", _shop(root), who)
+        said = keep(root, written, "Begin the book", the_shop(root), who)
     except git.NotKept as reason:
         said = [f"not kept in git's history: {reason}"]
     said.append(f"next: name your people and instruments in {shown(path / 'shop.yaml')}")
@@ -74,6 +74,7 @@ def engine(
     layout: Annotated[
         str,
         typer.Option(
+            "--layout",
             metavar="LAYOUT", help="A known layout, such as i4 or v8_90_cross_plane.", autocompletion=complete_layouts,
             show_default=False,
         ),
@@ -93,12 +94,18 @@ def engine(
         raise Misuse(
             str(error), "an unusual engine is spelled out by hand in engine.yaml; begin it with the nearest"
         ) from None
-    shop = _shop(root)
+    shop = the_shop(root)
     who = _who(shop, by)
     written = begin_engine(root, name, layout)
     said = keep(root, written, f"Begin engine {name}", shop, who)
     said.append(f"next: buildbook new build {name}/{date.today():%Y-%m}-first")
     _finish(None, written, said, as_json)
+
+
+Opened = Annotated[
+    str | None,
+    typer.Option("--opened", metavar="DATE", help="The day it was opened, if not today.", show_default=False),
+]
 
 
 @app.command(epilog="Example: buildbook new build heron-07/2026-10-rebuild --follows 2025-06-first")
@@ -110,10 +117,12 @@ def build(
     follows: Annotated[
         str | None,
         typer.Option(
+            "--follows",
             metavar="BUILD", help="The build before: its parts, limits and choices are where this one starts.",
             show_default=False,
         ),
     ] = None,
+    opened: Opened = None,
     by: By = None,
     book: BookPath = None,
     as_json: AsJson = False,
@@ -135,21 +144,20 @@ def build(
                 f"{follows} is a build of another engine", f"builds of {engine}: {', '.join(builds(root, engine))}"
             )
         follows = follows.partition("/")[2]
-    shop = _shop(root)
+    shop = the_shop(root)
     who = _who(shop, by)
-    written = begin_build(root, name, f"{date.today():%Y-%m-%d}", who or next(iter(shop.people), "me"), follows)
+    written = begin_build(root, name, _day(opened), who or next(iter(shop.people), "me"), follows)
     said = keep(root, written, f"Begin build {name}\n\nBuild: {name}", shop, who)
     said.append("next: list the pieces in parts.yaml, weigh them, and see 'buildbook show'")
     _finish(name, written, said, as_json)
 
 
-def _shop(root: Path) -> "Shop":
-    from buildbook.book.reading import Reader
-
-    shop, findings = Reader(root).shop()
-    if shop is None:
-        raise Misuse(f"{findings[0].where}: {findings[0].what}", findings[0].remedy)
-    return shop
+def _day(text: str | None) -> str:
+    """A day as typed, today if none was. Raises Misuse."""
+    try:
+        return f"{date.fromisoformat(text) if text else date.today():%Y-%m-%d}"
+    except ValueError:
+        raise Misuse(f"'{str(text)[:20]}' is no date", "write it like 2026-10-01") from None
 
 
 def _who(shop: "Shop", by: str | None) -> str | None:

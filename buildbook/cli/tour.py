@@ -23,8 +23,22 @@ STEPS = (
     ("show heron-07", "A rebuild has been weighed. What is done, and what is to do?"),
     ("weighings heron-07", "What was weighed, and what the scale can tell apart."),
     ("match heron-07 --write --by ava", "Which pieces together? One piston is locked to its bore; the rest is free."),
-    ("bobweight heron-07", "What to hang on each throw while the crankshaft is spun."),
-    ("map heron-07", "And the map for the wall at assembly."),
+    (
+        "bobweight heron-07 --set 1=2180.4,2=2180.3,3=2180.5,4=2180.4 --with bench_scale --by tomas",
+        "What to hang on each throw while the crankshaft is spun; and what was set, to a tenth of a gram.",
+    ),
+    ("map heron-07", "The map for the wall at assembly."),
+    (
+        "spin heron-07 --front 12.4@198 --rear 48.6@52 --speed 700 --carrying F1 --by tomas",
+        "At the balancing machine: the first spin, taken down as the machine shows it.",
+    ),
+    ("plan heron-07 --most 2", "Which hole can really be drilled, and what will it leave?"),
+    ("correct drill front@198 --diameter 22 --depth 2.0 --build heron-07 --by tomas", "The first hole, as drilled."),
+    ("correct drill rear@52 --diameter 22 --depth 15.0 --build heron-07 --by tomas", "And the second."),
+    ("spin heron-07 --front 0.6@205 --rear 2.9@48 --speed 700 --by tomas", "Spun again: did it do as predicted?"),
+    ("spins heron-07/2025-06-first", "The whole story of the first build, from first spin to verdict."),
+    ("prove heron-07/2025-06-first", "What that record proves of the machine, and of a damper that was neutral."),
+    ("prove plover-03", "And of a damper on another engine that was not."),
 )
 
 

@@ -45,7 +45,7 @@ def weighings(figures: Figures) -> dict[str, object]:
             "uncertainty": kind.uncertainty,
             "smallest_difference": kind.smallest_difference,
             "sorting_helps": kind.sorting_helps,
-            "stated": [grams(stated) for stated in kind.stated],
+            "stated": [{"value": grams(each.value), "mean": grams(each.mean)} for each in kind.stated],
             "pieces": {name: grams(piece.weight) for name, piece in kind.pieces.items()},
         }
         for what, kind in figures.weighings.items()
@@ -72,7 +72,13 @@ def match(figures: Figures) -> dict[str, object]:
             for name, cylinder in best.cylinders.items()
         },
         "grinding": [
-            {"cylinder": each.cylinder, "kind": each.kind, "piece": each.piece, "amount": grams(each.amount)}
+            {
+                "cylinder": each.cylinder,
+                "what": each.what,
+                "kind": each.kind,
+                "piece": each.piece,
+                "amount": grams(each.amount),
+            }
             for each in best.grinding
         ],
     }

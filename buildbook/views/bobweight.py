@@ -28,8 +28,9 @@ def draw_bobweights(to: Console, figures: Figures) -> None:
     heading(to, "Bobweights", figures.build.name)
     if not worked_out.wanted:
         to.print(line(("This crankshaft wants none. ", BOLD), worked_out.why))
-        if worked_out.missing:
-            return
+        if worked_out.throws and worked_out.target:
+            to.print(f"The throws' own weights are within {fixed(worked_out.target.spread, 1)} g of each other.")
+        return
     for missing in worked_out.missing:
         to.print(line(("missing  ", DOUBT), missing))
     if worked_out.missing:
@@ -104,7 +105,7 @@ def _card(throw: ThrowBobweight, worked_out: BobweightFigures) -> Panel:
     lines.add_row(words("TOTAL", BOLD), words(""), words(""), words(fixed(throw.total, 2), BOLD))
     lines.add_row(words("each half"), words(""), words(""), words(fixed(throw.half, 2)))
     for pin in throw.pins if len(throw.pins) > 1 else ():
-        name = f"pin at {fixed(pin.angle, 0)}°, cyl. {' '.join(pin.cylinders)}"
+        name = f"pin at {fixed(pin.angle, 0)}° (cyl. {' '.join(pin.cylinders)}), each half {fixed(pin.half, 2)}"
         lines.add_row(words(name), words(""), words(""), words(fixed(pin.total, 2)))
     title = plain(f"throw {throw.throw}: cylinders {' '.join(throw.cylinders)}")
     return Panel(lines, title=Text(title, style=BOLD), width=39, padding=0, box=box.SQUARE)
@@ -112,6 +113,6 @@ def _card(throw: ThrowBobweight, worked_out: BobweightFigures) -> Panel:
 
 def _card_line(each: Line) -> tuple[Text, ...]:
     times = f"×{each.count}" if each.count > 1 else ""
-    factor = f"×{fixed(each.factor, 2).rstrip('0').rstrip('.')}" if each.reciprocating else ""
+    factor = f"×{float(each.factor):g}" if each.reciprocating else ""
     name = line(each.what.removeprefix("rod ").replace(" with ", "+"), " ", (each.piece, BOLD))
     return name, words(fixed(each.weight, 2)), words(times + factor), words(fixed(each.amount, 2))

@@ -86,10 +86,11 @@ def _cylinder(cylinder: CylinderFigure, locks: tuple[Lock, ...], width: int) -> 
         weight = words("not all weighed", BOLD)
     lines: list[RenderableType] = [_pieces(cylinder, width - 4), weight]
     lines += [words(f" {alarm} ", _LOUD) for alarm in alarms]
+    title = f"cylinder {cylinder.cylinder}, throw {cylinder.throw}"
     lines += [words(f"locked: {lock.because or 'no reason given'}") for lock in locks if _holds(lock, cylinder)]
     return Panel(
         Group(*lines),
-        title=Text(plain(f"cylinder {cylinder.cylinder}, throw {cylinder.throw}"), style=BOLD),
+        title=Text(plain(title if len(title) < width - 4 else cylinder.cylinder), style=BOLD),
         title_align="left",
         box=box.HEAVY if alarms else box.SQUARE,
         width=width,
@@ -112,15 +113,14 @@ def _pieces(cylinder: CylinderFigure, room: int) -> Table:
         cells = [Text(f"{kind}\n").append(piece, BOLD) for kind, piece in named]
     else:
         grid.add_column(overflow="fold")
-        cells = [Text("\n").join(Text(f"{kind} ").append(piece, BOLD) for kind, piece in named)]
+        cells = [Text("\n").join(Text(f"{kind}\n").append(piece, BOLD) for kind, piece in named)]
     grid.add_row(*([number] if shapes else []), *cells)
     return grid
 
 
 def _holds(lock: Lock, cylinder: CylinderFigure) -> bool:
-    if lock.cylinder is not None:
-        return lock.cylinder == cylinder.cylinder
-    return any(cylinder.pieces.get(kind) == piece for kind, piece in lock.pieces.items())
+    here = lock.cylinder in {None, cylinder.cylinder}
+    return here and any(cylinder.pieces.get(kind) == piece for kind, piece in lock.pieces.items())
 
 
 def locked(lock: Lock) -> str:

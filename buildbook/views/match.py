@@ -93,6 +93,6 @@ def _draw_grinding(to: Console, best: MatchFigures) -> None:
     to.print(words("The least grinding that brings this pairing within the limit:", BOLD))
     listing = table(("cylinder", "left"), ("take off", "left"), ("g", "right"))
     for grind in best.grinding:
-        row(listing, grind.cylinder, f"{grind.kind.replace('_', ' ')} {grind.piece}", fixed(grind.amount, 2))
+        row(listing, grind.cylinder, f"{WEIGHING_KINDS[grind.what].title} {grind.piece}", fixed(grind.amount, 2))
     to.print(listing)
     to.print(words("Only where the part's maker allows metal to be taken off; weigh the piece again afterwards.", DIM))

@@ -18,8 +18,9 @@ def console(*, error: bool = False) -> Console:
 
 
 _IN_ASCII = str.maketrans(
-    {"±": "+/-", "→": "->", "…": "...", "·": "-", "×": "x", "°": " deg", "√": "root ", "−": "-", "“": '"', "”": '"'}
-)
+    {"±": "+/-", "→": "->", "…": "...", "·": "-", "×": "x", "°": " deg", "√": "root ", "−": "-", "“": '"', "”": '"',
+     "⌀": "D"}
+)  # fmt: skip
 
 
 def plain(text: object) -> str:
@@ -54,7 +55,7 @@ def table(*columns: Column) -> Table:
     """A table whose right-aligned columns are figures, which are never cut or broken."""
     result = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold", show_edge=False)
     for title, side in columns:
-        result.add_column(Text(title), justify=side, no_wrap=side == "right", overflow="fold")
+        result.add_column(words(title), justify=side, no_wrap=side == "right", overflow="fold")
     return result
 
 

@@ -4,6 +4,7 @@ from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
+from buildbook.figures.cylinders import not_weighed
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
@@ -35,7 +36,7 @@ def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
     result: list[tuple[str, bool | None, str]] = [
         ("parts", pieces > 0, f"{pieces} pieces listed" if pieces else "none listed")
     ]
-    missing = [WEIGHING_KINDS[what].title for what in figures.kinds if what not in figures.weighings]
+    missing = [said for what in figures.kinds if (said := _missing(figures, what))]
     weighed = ", ".join(kind.title for kind in figures.weighings.values())
     if missing:
         result.append(("weighings", None if weighed else False, f"not yet: {', '.join(missing)}"))
@@ -45,7 +46,7 @@ def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
         return result
     result.append(_pairing(figures))
     result.append(_bobweights(figures))
-    spins, sessions, signed = build.spins, build.clearances, build.sign_offs
+    spins, sessions, signed = build.spins.steps, build.clearances, build.sign_offs
     result.append(("spins", None if spins else False, f"{len(spins)} steps recorded" if spins else "none recorded"))
     result.append(
         ("clearances", None if sessions else False, f"{len(sessions)} sessions" if sessions else "none recorded")
@@ -53,6 +54,15 @@ def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
     said = ", ".join(f"{each.id} by {each.by}" for each in signed)
     result.append(("sign-offs", None if signed else False, said or "none"))
     return result
+
+
+def _missing(figures: Figures, what: str) -> str | None:
+    """What is still to weigh of one kind: all of it, or some pieces of it."""
+    title = WEIGHING_KINDS[what].title
+    if what not in figures.weighings:
+        return title
+    pieces, of = not_weighed(figures.build, what, figures.weighings[what])
+    return f"{title} ({of - len(pieces)} of {of} weighed)" if pieces else None
 
 
 def _pairing(figures: Figures) -> tuple[str, bool | None, str]:

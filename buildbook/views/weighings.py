@@ -62,10 +62,10 @@ def _remarks(kind: KindSummary) -> list[list[tuple[object, str] | str]]:
         spread = fixed(kind.spread, kind.decimals)
         remarks.append([(f"sorting these will not help: they differ by {spread} g, the scale tells {told} g", DOUBT)])
     for stated in kind.stated:
-        off = kind.mean - stated
+        off = (stated.mean if stated.mean is not None else kind.mean) - stated.value
         way = "over" if off > 0 else "under"
         said = "as stated" if off == 0 else f"mean {fixed(abs(off), kind.decimals + 1)} {way}"
-        remarks.append([f"the maker states {fixed(stated, kind.decimals)} g, {said}"])
+        remarks.append([f"the maker states {fixed(stated.value, kind.decimals)} g, {said}"])
     return remarks
 
 

@@ -12,15 +12,17 @@ from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 from cli.workshop import git, one_after_the_other
 
 OF_A_BUILD = ("show", "weighings", "match", "bobweight", "map", "check")
-ALL = (*OF_A_BUILD, "tour", "new book", "new engine", "new build")
+AT_THE_MACHINE = ("spins", "plan", "prove")
+RECORDING = ("spin", *(f"correct {kind}" for kind in ("drill", "plug", "grind", "add", "fit", "remove", "index")))
+ALL = (*OF_A_BUILD, *AT_THE_MACHINE, *RECORDING, "trial", "tour", "new book", "new engine", "new build")
 
 
-@pytest.mark.parametrize("command", [*ALL, "new", ""])
+@pytest.mark.parametrize("command", [*ALL, "new", "correct", ""])
 def test_every_command_has_help_with_an_example(run: Run, command: str) -> None:
     done = run(*command.split(), "--help")
     assert (done.returncode, done.stderr) == (0, "")
     assert re.search(r"^  Example: buildbook ", done.stdout, re.MULTILINE)
-    assert command in {"new", ""} or "--json" in done.stdout
+    assert command in {"new", "correct", ""} or "--json" in done.stdout
     assert "..." not in done.stdout.replace("COMMAND [ARGS]...", "")  # no line of help is cut
 
 
@@ -32,7 +34,7 @@ def test_help_names_every_command_under_the_stages_of_the_job(run: Run) -> None:
         assert len(re.findall(rf"^  {command} +[A-Z].*$", said, re.MULTILINE)) == 1
 
 
-@pytest.mark.parametrize("command", OF_A_BUILD)
+@pytest.mark.parametrize("command", [*OF_A_BUILD, *AT_THE_MACHINE])
 def test_json_is_one_object_with_build_figures_and_findings(run: Run, command: str) -> None:
     done = run(command, "heron-07/2025-06-first", "--json", cwd=SAMPLES)
     assert (done.returncode, done.stderr) == (0, "")
@@ -49,7 +51,7 @@ def test_a_finding_is_exit_code_1_and_stands_in_the_json_with_its_place(book: Bo
     assert (done.returncode, done.stderr) == (1, "")
     (finding,) = json.loads(done.stdout)["findings"]
     assert (finding["rule"], finding["file"], finding["line"], finding["column"]) == (
-        "unknown-by", "engines/twin/first/weighings.yaml", 4, 5,
+        "unknown-by", "engines/twin/first/weighings.yaml", 4, 98,
     )  # fmt: skip
     assert "ava" in finding["remedy"]
 
@@ -71,6 +73,11 @@ NEAREST = {
     "new engine tern-01 --layout v8_90_crossplane": "v8_90_cross_plane",
     "new build hern-07/2027-first": "heron-07",
     "show heron-07 --jsn": "--json",
+    "spinns heron-07": "did you mean spins?",
+    "plan heron-7": "did you mean heron-07?",
+    "spin heron-07 --front 1@2 --rear 1@2 --by tomass": "did you mean tomas?",
+    "spin heron-07 --front 1@2 --rear 1@2 --by tomas --with balncer": "did you mean balancer?",
+    "prove heron-07/2025-06-frist": "did you mean heron-07/2025-06-first?",
     "weighings heron-07 --kind pistn": "piston",
 }
 
@@ -95,6 +102,20 @@ MISUSE = (
     "match heron-07 --seconds soon",
     "match heron-07 --write",
     "show heron-07 plover-03",
+    "spin nothing-like-it --front 1@2 --rear 1@2 --by ava",
+    "spin heron-07 --front 1@2 --by ava",
+    "spin heron-07 --front 1 --rear 2 --by ava",
+    "spin heron-07 --front 1@2 --rear 1@2",
+    "correct drill rear --diameter 22 --depth 9 --build heron-07 --by ava",
+    "correct drill rear@48 --diameter wide --depth 9 --build heron-07 --by ava",
+    "correct weld rear@48",
+    "plan heron-07 --bit ten",
+    "plan heron-07 --leave 100",
+    "plan heron-07 --holes 0",
+    "plan heron-07 --most 0",
+    "trial --first 8.5@60",
+    "trial --first 8.5@60 --use nothing-kept",
+    "bobweight heron-07 --set 1=2180.4",
     "show heron-07 --book /no/such/folder",
     "new build no-slash",
     "new build tern-99/first",
@@ -113,7 +134,8 @@ def test_what_cannot_be_done_is_exit_code_2_with_a_remedy_and_no_traceback(sampl
 
 
 def test_outside_a_book_every_command_says_where_to_go(tmp_path: Path) -> None:
-    for done in one_after_the_other(OF_A_BUILD, tmp_path):
+    recording = ("spin --front 1@2 --rear 1@2", "correct fit D1")
+    for done in one_after_the_other((*OF_A_BUILD, *AT_THE_MACHINE, *recording), tmp_path):
         assert (done.code, done.stdout) == (2, "")
         assert "--book PATH" in done.stderr
 
@@ -155,11 +177,14 @@ def test_bad_input_is_named_with_line_and_remedy_and_no_figure_is_shown(
 
 def test_every_command_finds_the_same_in_a_broken_file(book: Book) -> None:
     book.write("weighings.yaml", BROKEN["a tab"][0])
-    typed = [f"{command} twin --json" for command in OF_A_BUILD]
-    for command, done in zip(OF_A_BUILD, one_after_the_other(typed, book.root), strict=True):
+    recording = ("spin --front 1@2 --rear 1@2 --by ava", "correct fit D1 --by ava --build")
+    commands = (*OF_A_BUILD, *AT_THE_MACHINE, *recording)
+    typed = [f"{command} twin --json" for command in commands]
+    for command, done in zip(commands, one_after_the_other(typed, book.root), strict=True):
         assert (done.code, done.stderr) == (1, ""), command
         said = json.loads(done.stdout)
-        assert [(each["rule"], each["line"]) for each in said["findings"]] == [("yaml", 3)], command
+        unchecked = [("unchecked", 3)] if command == "check" else []
+        assert [(each["rule"], each["line"]) for each in said["findings"]] == [("yaml", 3), *unchecked], command
         assert said["figures"] == ({"checked": ["twin/first"]} if command == "check" else {})
 
 

@@ -42,6 +42,11 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
         ("buildbook weighings --kind rod_", ["rod_big_end", "rod_small_end", "rod_bearing"]),
         ("buildbook new engine x --layout v6_", ["v6_60_split_pin_60", "v6_90_common_pin", "v6_90_split_pin_30"]),
         ("buildbook new en", ["engine"]),
+        ("buildbook spins her", ["heron-07"]),
+        ("buildbook plan heron-07/2025", ["heron-07/2025-06-first"]),
+        ("buildbook spin --by a", ["ava"]),
+        ("buildbook correct pl", ["plug"]),
+        ("buildbook correct drill --by to", ["tomas"]),
     ],
 )
 def test_tab_offers(words: str, offered: list[str]) -> None:
@@ -50,7 +55,8 @@ def test_tab_offers(words: str, offered: list[str]) -> None:
 
 def test_tab_offers_all_commands() -> None:
     assert set(completed("buildbook ", SAMPLES)) == {
-        "tour", "new", "check", "show", "weighings", "match", "map", "bobweight",
+        "tour", "new", "check", "show", "weighings", "match", "map",
+        "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",
     }  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from collections import Counter
 import pytest
 from conftest import SAMPLES, SHOP, Book, Run
 from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
+from figures.turning import WINDOWS, on_the_machine, spin, spins
 from rich.cells import cell_len
 
 from cli.workshop import BUILDS, SCREENS, one_after_the_other, screens
@@ -174,6 +175,16 @@ def hostile_book(book: Book, text: str) -> None:
         f"purpose: {said}\nnote: {said}\nbalance: {{factor: 50, note: {said}}}\n",
     )
     book.write("parts.yaml", PARTS.replace("[R1, R2]", f"[R1, R2], maker: {said}, note: {said}"))
+    steps = [
+        f"note: {said}, " + spin("20.0@30", "62.0@150"),
+        f"void: {said}, fit: {{part: R1}}",
+        f"fit: {{part: R1, note: {said}}}",
+        spin("21.0@30", "62.0@150"),
+        f"index: {{part: R1, angle: 180, note: {said}}}",
+        spin("22.0@30", "62.0@150"),
+    ]
+    zero = f"{{zero: {said}, positive: against_rotation, reading: light_side}}"
+    book.write("spins.yaml", spins(*steps, angles=zero, planes=WINDOWS % (150, 260, 290, 20)))
     book.write(
         "weighings.yaml",
         weighings(
@@ -189,7 +200,8 @@ def hostile_book(book: Book, text: str) -> None:
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
 def test_whatever_a_file_says_is_shown_as_data(book: Book, text: str) -> None:
     hostile_book(book, text)
-    commands = ("show", "map", "weighings", "weighings --kind piston", "match", "bobweight", "check --verbose")
+    commands = ("show", "map", "weighings", "weighings --kind piston", "match", "bobweight", "check --verbose",
+                "spins", "prove", "plan --bit 16")  # fmt: skip
     for command, shown in zip(commands, one_after_the_other(commands, book.folder), strict=True):
         assert shown.code in {0, 1}, shown.stderr
         assert shown.stderr == "", command
@@ -236,7 +248,7 @@ def test_an_ascii_terminal_is_sent_ascii(run: Run, command: str) -> None:
         assert lost(done.stdout, screens(*build)[command]) == Counter()
 
 
-@pytest.mark.parametrize("command", ["weighings", "bobweight", "map", "check --verbose", "match --json"])
+@pytest.mark.parametrize("command", ["weighings", "bobweight", "map", "check --verbose", "match --json", "spins"])
 def test_a_reader_that_stops_reading_is_no_fault(command: str) -> None:
     name, *options = command.split()
     with subprocess.Popen(
@@ -254,9 +266,55 @@ def test_a_reader_that_stops_reading_is_no_fault(command: str) -> None:
 
 
 @pytest.mark.parametrize("columns", ["60", "20", "1", "0", "many"])
-def test_any_width_is_taken(run: Run, columns: str) -> None:
-    done = run("map", "heron-07/2025-06-first", cwd=SAMPLES, COLUMNS=columns)
+@pytest.mark.parametrize("command", ["map", "spins", "prove"])
+def test_any_width_is_taken(run: Run, command: str, columns: str) -> None:
+    done = run(command, "heron-07/2025-06-first", cwd=SAMPLES, COLUMNS=columns)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+PLANNING = ("plan --most 20", "plan --plug 17 --most 20", "plan --bit 8 --holes 8")
+
+
+@pytest.mark.parametrize("columns", [80, 60])
+def test_no_figure_of_a_plan_is_lost_for_want_of_room(book: Book, columns: int) -> None:
+    on_the_machine(book, spin("20.0@30", "62.0@150"), planes=WINDOWS % (350, 80, 100, 200))
+    wide = one_after_the_other(PLANNING, book.folder, 200)
+    for narrow, whole in zip(one_after_the_other(PLANNING, book.folder, columns), wide, strict=True):
+        assert (narrow.code, narrow.stderr) == (0, "")
+        assert too_wide(narrow.stdout, columns) == []
+        assert lost(narrow.stdout, whole.stdout) == Counter()
+        # each hole says its plane, at any width
+        holes = [line for line in whole.stdout.splitlines() if line.startswith(("front drill", "rear drill"))]
+        assert len(holes) == sum(line.startswith(("front drill", "rear drill")) for line in narrow.stdout.splitlines())
+
+
+def test_the_story_of_a_crankshaft_far_out_of_balance_fits(book: Book) -> None:
+    on_the_machine(
+        book,
+        spin("234.5@359", "1234.5@359"),
+        "drill: {plane: rear, angle: 359.5, diameter: 31.75, depth: 25.125, point: 135}",
+        "add: {plane: front, angle: 0.25, amount: 100.25, radius: 79.995, position: -99.75}",
+        spin("345.6@358", "1987.6@358"),
+    )
+    commands = ("spins", "prove")
+    for narrow, wide in zip(*(one_after_the_other(commands, book.folder, width) for width in (80, 200)), strict=True):
+        assert narrow.stderr == ""
+        assert too_wide(narrow.stdout) == []
+        assert lost(narrow.stdout, wide.stdout) == Counter()
+
+
+def test_an_ascii_terminal_is_sent_plans_and_trials_in_ascii(book: Book, run: Run) -> None:
+    on_the_machine(book, spin("20.0@30", "62.0@150"), planes=WINDOWS % (350, 80, 100, 200))
+    ascii_only = {"PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0", "LC_ALL": "C"}
+    plan = run("plan", cwd=book.folder, **ascii_only)
+    trial = run("trial", "--first", "4@0", "--trial", "rear 2@0: 4@90", cwd=book.folder, **ascii_only)
+    hole = ("correct", "drill", "rear@150", "--diameter", "16", "--depth", "9", "--by", "ava")
+    drilled = run(*hole, cwd=book.folder, **ascii_only)
+    for done in (plan, trial, drilled):
+        assert (done.returncode, done.stderr) == (0, "")
+        assert done.stdout.isascii()
+        assert "?" not in done.stdout  # what stands for a mark that was not translated
+    assert "D mm" in plan.stdout
 
 
 def test_a_voided_session_is_shown_with_its_reason_and_is_not_used(book: Book, run: Run) -> None:

@@ -57,7 +57,7 @@ def test_completion_imports_typer_alone(words: str) -> None:
     assert imported(env=completing) <= {"typer"}
 
 
-@pytest.mark.parametrize("command", ["show", "weighings", "bobweight", "map"])
+@pytest.mark.parametrize("command", ["show", "weighings", "bobweight", "map", "spins", "plan", "prove"])
 def test_files_that_passed_before_are_shown_without_the_schema_library(run: Run, command: str) -> None:
     assert run("check", cwd=SAMPLES).returncode == 0
     assert imported(command, "heron-07/2025-06-first") == {"typer", "rich", "ruamel"}
@@ -66,6 +66,25 @@ def test_files_that_passed_before_are_shown_without_the_schema_library(run: Run,
 def test_matching_needs_no_scipy_and_writing_alone_needs_git(run: Run) -> None:
     assert run("check", cwd=SAMPLES).returncode == 0
     assert imported("match", "heron-07") == {"typer", "rich", "ruamel"}
+
+
+AT_THE_MACHINE = {"holes", "plans", "proving", "influence", "tolerance", "unbalance"}
+
+
+def test_commands_that_do_not_balance_import_nothing_of_it(run: Run) -> None:
+    assert run("check", cwd=SAMPLES).returncode == 0
+    watched = WATCHED.replace("name.partition('.')[0] for name", "name.rpartition('.')[2] for name")
+    watched = watched.replace(repr(HEAVY), repr(AT_THE_MACHINE | {"numpy", "scipy"}))
+    done = subprocess.run(
+        [sys.executable, "-c", watched, "weighings", "heron-07/2025-06-first"],
+        cwd=SAMPLES, capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    assert done.stderr.split() == []
+
+
+def test_trial_runs_need_numpy_alone() -> None:
+    arguments = ("trial", "--first", "4@0", "--trial", "rear 2@0: 4@90")
+    assert imported(*arguments) == {"typer", "rich", "numpy"}
 
 
 def test_json_needs_no_rich(run: Run) -> None:

@@ -70,7 +70,7 @@ def test_a_terminal_that_cannot_do_anything_is_sent_no_escapes(doubtful: Book) -
     assert "\x1b" not in on_a_terminal("check", cwd=doubtful.root, TERM="dumb")
 
 
-@pytest.mark.parametrize("command", ["show", "weighings", "match", "bobweight", "map"])
+@pytest.mark.parametrize("command", ["show", "weighings", "match", "bobweight", "map", "spins", "plan", "prove"])
 def test_the_width_is_the_terminals(command: str) -> None:
     sent = on_a_terminal(command, "heron-07/2025-06-first", cwd=SAMPLES)
     lines = SELECT.sub("", sent).splitlines()

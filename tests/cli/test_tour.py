@@ -13,16 +13,26 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
     done = run("tour")
     assert (done.returncode, done.stderr) == (0, "")
     steps = [line for line in done.stdout.splitlines() if line.startswith("$ buildbook ")]
-    assert [step.split()[2] for step in steps] == ["check", "show", "weighings", "match", "bobweight", "map"]
+    assert [step.split()[2] for step in steps] == [
+        "check", "show", "weighings", "match", "bobweight", "map",
+        "spin", "plan", "correct", "correct", "spin", "spins", "prove", "prove",
+    ]  # fmt: skip
     assert "nothing found" in done.stdout
     assert "TARGET" in done.stdout
     assert "locked: bore 5" in done.stdout
     assert "\x1b" not in done.stdout
     book = tmp_path / "practice_book"
     assert git(book, "status", "--porcelain") == ""
-    match, begin = git(book, "log", "--format=%an: %s").splitlines()
+    begin, match, *balanced = git(book, "log", "--reverse", "--format=%an: %s").splitlines()
     assert match.startswith("Ava Merrow: Match heron-07/2026-10-rebuild: spread ")
     assert begin == "buildbook: Begin a practice book"
+    assert balanced == [
+        "Tomas Reddick: Set the bobweights of heron-07/2026-10-rebuild",
+        "Tomas Reddick: Record S1: spin",
+        "Tomas Reddick: Record S2: drill",
+        "Tomas Reddick: Record S3: drill",
+        "Tomas Reddick: Record S4: spin",
+    ]
     assert git(book, "fsck", "--strict") == ""
 
 

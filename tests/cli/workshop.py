@@ -20,7 +20,10 @@ BUILDS = (
 )
 
 # Every screen that a builder sees of a build.
-SCREENS = ("show", "weighings", "match", "bobweight", "map", "weighings --kind pin_locks", "weighings --kind rod")
+SCREENS = (
+    *("show", "weighings", "match", "bobweight", "map", "spins", "prove"),
+    *("weighings --kind pin_locks", "weighings --kind rod"),
+)
 
 
 class Shown(NamedTuple):
@@ -47,10 +50,11 @@ print(json.dumps([shown(arguments) for arguments in json.loads(sys.argv[1])]), f
 """
 
 
-def one_after_the_other(commands: Sequence[str], cwd: Path, columns: int = 80) -> list[Shown]:
-    """What each command, its words parted by spaces, prints into a pipe."""
+def one_after_the_other(commands: Sequence[str | Sequence[str]], cwd: Path, columns: int = 80) -> list[Shown]:
+    """What each command, its words parted by spaces or given one by one, prints into a pipe."""
+    words = [command.split(" ") if isinstance(command, str) else list(command) for command in commands]
     done = subprocess.run(
-        [sys.executable, "-c", _ONE_AFTER_THE_OTHER, json.dumps([command.split(" ") for command in commands])],
+        [sys.executable, "-c", _ONE_AFTER_THE_OTHER, json.dumps(words)],
         cwd=cwd,
         env={**os.environ, "COLUMNS": str(columns)},
         capture_output=True,
