@@ -36,15 +36,6 @@ def standard_deviation(readings: Sequence[float]) -> float:
     return sqrt(_squared_deviations(readings) / (len(readings) - 1))
 
 
-def mean_of_readings(readings: Sequence[float]) -> tuple[float, float]:
-    """Mean [unit] of at least two readings [unit], and its standard uncertainty [unit]: s/√n (4.2.3).
-
-    Raises ValueError for fewer than two readings.
-    """
-    deviation = standard_deviation(readings)
-    return fsum(readings) / len(readings), deviation / sqrt(len(readings))
-
-
 def pooled_standard_deviation(groups: Iterable[Sequence[float]]) -> float | None:
     """Standard deviation [unit] of one reading, from several pieces each read more than once (4.2.4, note).
 

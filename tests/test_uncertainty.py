@@ -1,5 +1,5 @@
 from math import sqrt
-from statistics import mean, stdev
+from statistics import stdev
 
 import pytest
 from hypothesis import given
@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from buildbook.uncertainty import (
     combined,
     drift_half_width,
-    mean_of_readings,
     pooled_standard_deviation,
     reading_uncertainty,
     rectangular,
@@ -22,18 +21,14 @@ several_readings = st.lists(grams, min_size=2, max_size=12)
 
 
 @given(several_readings)
-def test_mean_and_spread_agree_with_the_standard_library(readings: list[float]) -> None:
-    average, uncertainty = mean_of_readings(readings)
-    assert average == pytest.approx(mean(readings), abs=1e-9)
+def test_the_spread_agrees_with_the_standard_library(readings: list[float]) -> None:
     assert standard_deviation(readings) == pytest.approx(stdev(readings), rel=1e-9, abs=1e-9)
-    assert uncertainty == pytest.approx(stdev(readings) / sqrt(len(readings)), rel=1e-9, abs=1e-9)
 
 
-@pytest.mark.parametrize("function", [standard_deviation, mean_of_readings])
 @pytest.mark.parametrize("readings", [[], [611.4]])
-def test_one_reading_says_nothing_about_repeatability(function, readings) -> None:  # type: ignore[no-untyped-def]
+def test_one_reading_says_nothing_about_repeatability(readings: list[float]) -> None:
     with pytest.raises(ValueError, match="at least two"):
-        function(readings)
+        standard_deviation(readings)
 
 
 @given(several_readings)

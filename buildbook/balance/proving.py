@@ -309,15 +309,6 @@ def index_balance(readings: Sequence[tuple[float, Unbalance]], repeatability: fl
     )
 
 
-def fit_unbalance(weight: float, run_out: float, clearance: float) -> float:
-    """Unbalance [g·mm] that the fit of a part can make: weight × (run-out + clearance)/2.
-
-    `weight` of the part [g]; total indicated `run_out` of its seat and diametral `clearance` on it [mm] (Bloch &
-    Geitner, Machinery Component Maintenance and Repair, p. 282).
-    """
-    return weight * (run_out + clearance) / 2
-
-
 def repeatability_of(same_states: Iterable[Sequence[Unbalance]]) -> float | None:
     """The machine's standard deviation of one reading per component [g·mm], from states spun more than once.
 

@@ -17,8 +17,6 @@ from buildbook.quantities import DIMENSIONS, QuantityError, read_number, read_qu
 from buildbook.records.finding import Finding, Where, did_you_mean
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
-KINDS = ("shop", "engine", "build", "parts", "weighings", "pairings", "spins", "clearances")
-
 _REMEMBERED_MOST = 4_000_000  # bytes of digests: some 60,000 files
 
 _TYPE_WORDS = {

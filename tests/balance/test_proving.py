@@ -9,7 +9,6 @@ from buildbook.balance.proving import (
     Diagnosis,
     ProvingSpin,
     difference,
-    fit_unbalance,
     index_balance,
     proving_spin,
     repeatability_of,
@@ -307,11 +306,6 @@ def test_scatter_of_three_readings_is_what_part_and_fixture_leave() -> None:
 def test_a_part_that_was_not_turned_is_refused(angles: list[float]) -> None:
     with pytest.raises(BalancingError, match="not turned"):
         index_balance([(angle, Unbalance(1, 1)) for angle in angles], U)
-
-
-def test_fit_unbalance_is_weight_times_half_the_play() -> None:
-    assert fit_unbalance(5600, run_out=0.03, clearance=0.0) == pytest.approx(84)
-    assert fit_unbalance(5600, run_out=0.0, clearance=0.03) == pytest.approx(84)
 
 
 def test_repeatability_is_pooled_over_components_planes_and_states() -> None:

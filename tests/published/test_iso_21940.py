@@ -5,7 +5,7 @@ from math import radians, sin
 
 import pytest
 
-from buildbook.balance.proving import fit_unbalance, index_balance, proving_spin, unbalance_reduction_ratio
+from buildbook.balance.proving import index_balance, proving_spin, unbalance_reduction_ratio
 from buildbook.balance.tolerance import (
     GRADES,
     grade_name,
@@ -128,11 +128,6 @@ def test_indexing_tells_the_part_from_the_fixture(readings: dict[float, tuple[fl
     assert found.part.front == pytest.approx(PART, abs=1e-5)
     assert found.fixture.rear == pytest.approx(FIXTURE * 2j, abs=1e-5)
     assert found.part.rear == pytest.approx(PART * 2j, abs=1e-5)
-
-
-def test_unbalance_made_by_an_arbor() -> None:
-    # Bloch & Geitner, p. 282: U = W e, e = TIR/2 + clearance/2; numbers derived
-    assert fit_unbalance(10_000, run_out=0.02, clearance=0.01) == pytest.approx(150, rel=1e-12)
 
 
 def test_a_reduction_ratio_of_95_per_cent_leaves_five_of_a_hundred() -> None:

@@ -4,7 +4,7 @@ from math import sqrt
 
 import pytest
 
-from buildbook.uncertainty import combined, mean_of_readings, rectangular, resolution, standard_deviation
+from buildbook.uncertainty import combined, reading_uncertainty, rectangular, resolution, standard_deviation
 
 
 def test_rectangular_limits_are_worth_half_width_over_root_three() -> None:
@@ -21,7 +21,7 @@ def test_spread_of_five_readings_and_the_uncertainty_of_their_mean() -> None:
     # GUM 4.2.2 and 4.2.3, from memory; deviations −2 −1 0 1 2, squares sum to 10, 10/4 = 2.5, and 2.5/5 = 0.5
     readings = [1.0, 2.0, 3.0, 4.0, 5.0]
     assert standard_deviation(readings) == pytest.approx(1.581139, abs=1e-6)
-    assert mean_of_readings(readings) == pytest.approx((3.0, 0.707107), abs=1e-6)
+    assert reading_uncertainty(0, standard_deviation(readings), 0, readings=5) == pytest.approx(0.707107, abs=1e-6)
 
 
 def test_calibration_of_a_10_kg_weight() -> None:
