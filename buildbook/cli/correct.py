@@ -35,6 +35,12 @@ DepthTo = Annotated[
 Point = Annotated[
     str | None, typer.Option("--point", metavar="DEG", help="Of the drill; 118 if left out.", show_default=False)
 ]
+PlugPoint = Annotated[
+    str | None,
+    typer.Option(
+        "--point", metavar="DEG", help="Of the drill, if the cone below the plug stays empty.", show_default=False
+    ),
+]
 Radius = Annotated[
     str | None, typer.Option("--radius", metavar="MM", help="If not the plane's own.", show_default=False)
 ]
@@ -91,6 +97,7 @@ def plug(
     place: Place,
     diameter: Diameter,
     length: Length,
+    point: PlugPoint = None,
     radius: Radius = None,
     position: Position = None,
     along: Along = None,
@@ -105,6 +112,7 @@ def plug(
     change = _place(place) | _lengths(radius=radius, position=position)
     change |= _words("--along", "along", along or "axis", ("radius", "axis"))
     change |= _lengths(diameter=diameter, length=length) | _density(density)
+    change |= {"point": read_option(point, "angle", "deg", "--point")} if point else {}
     record_step(build, book, by, lambda before: {"plug": change}, as_json, note)
 
 

@@ -105,8 +105,11 @@ def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
     balance = figures.balance
     if balance.pending:
         expected = balance.after(balance.spins[-1].measured, balance.pending) if balance.spins else None
+        unknown = [change.unknown for change in balance.pending if change.unknown]
         if expected is not None:
             to.print(line(("the next spin should read: ", BOLD), both_planes(balance, expected)))
+        elif unknown:
+            to.print(line(("what the next spin should read is not known: ", BOLD), "; ".join(unknown)))
         return
     spin = balance.spins[-1]
     if spin.predicted is not None and spin.missed_by is not None:

@@ -72,7 +72,7 @@ class Figures:
 
     @cached_property
     def yardsticks(self) -> "Yardsticks":
-        """What a spin is held against. Raises NoBalance."""
+        """What a spin is held against. Raises NoBalance, as `balance` does."""
         from buildbook.figures.standing import Yardsticks
 
         return Yardsticks(self.balance, self)

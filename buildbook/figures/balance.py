@@ -262,7 +262,9 @@ def hole_of(change: Change, rim: float, density: float, depth_to: str | None = N
     diameter = mm(numbers["diameter"])
     if change.kind == "plug":
         along: Literal["axial", "radial"] = "radial" if words.get("along") == "radius" else "axial"
-        return Plug(along, radius, diameter, mm(numbers["length"]), HEAVY_METAL if own is None else own, density)
+        heavy = HEAVY_METAL if own is None else own
+        point = float(numbers["point"].worth("deg")) if "point" in numbers else 180.0  # bored flat, or right through
+        return Plug(along, radius, diameter, mm(numbers["length"]), heavy, density, point)
     shape = AxialHole if words.get("along") == "axis" else RadialHole
     point = float(numbers["point"].worth("deg")) if "point" in numbers else DRILL_POINT
     to: Literal["tip", "shoulder"] = "tip" if (depth_to or words.get("depth_to")) == "tip" else "shoulder"

@@ -11,7 +11,7 @@ from buildbook import uncertainty as gum
 from buildbook.balance.proving import COVERAGE
 from buildbook.balance.tolerance import Shares, grade_value, permissible_total, share
 from buildbook.balance.unbalance import NOTHING, BalancingError, carry
-from buildbook.figures.balance import PLANES, BalanceFigures, NoBalance, SpinFigure, mm
+from buildbook.figures.balance import PLANES, BalanceFigures, SpinFigure, mm
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
@@ -63,7 +63,7 @@ class Standing:
 
 
 class Yardsticks:
-    """The yardsticks of one build. Raises NoBalance for a grade that the standard does not have."""
+    """The yardsticks of one build; one that cannot be worked out is left out."""
 
     def __init__(self, balance: BalanceFigures, figures: "Figures") -> None:
         self.balance = balance
@@ -93,8 +93,8 @@ class Yardsticks:
         try:
             total = permissible_total(grade_value(choices.grade), mass, speed)
             shares = share(total, front, rear, self.balance.mass_centre)
-        except BalancingError as error:
-            raise NoBalance(choices.where, error.what, error.remedy) from None
+        except BalancingError:
+            return None  # a grade that the standard does not have: found by its own rule
         return Tolerance(total, shares, (front, rear), mass, speed, choices.grade)
 
     @cached_property

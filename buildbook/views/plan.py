@@ -22,6 +22,11 @@ def draw_plans(to: Console, figures: Figures, plans: Sequence[Plan], leave: floa
     if (answers := answers_to_holes(balance)) is not None:
         read = f"the readings answered the holes so far at {fixed(100 * answers.scale, 0)} %: "
         to.print(line(read, (str(answers.diagnoses[0]), BOLD), ("  ('buildbook prove' says more)", DIM)))
+    if not any(plan.holes for plan in plans):
+        to.print(
+            line(("Nothing to take. ", BOLD), "Both planes are within the shop's limit, or below what a bit takes.")
+        )
+        return
     for number, plan in enumerate(plans, start=1):
         to.print()
         ways = "; ".join(f"{plane}: {way}" for plane, way in plan.ways.items())
