@@ -35,13 +35,23 @@ def complete_builds(incomplete: str) -> list[str]:
 
 def complete_people(incomplete: str) -> list[str]:
     """The ids of the people in the book here, for the Tab key."""
+    shop = _shop_here()
+    return [name for name in (shop.people if shop else ()) if name.startswith(incomplete)]
+
+
+def complete_instruments(incomplete: str) -> list[str]:
+    """The ids of the instruments in the book here, for the Tab key."""
+    shop = _shop_here()
+    return [name for name in (shop.instruments if shop else ()) if name.startswith(incomplete)]
+
+
+def _shop_here() -> "Shop | None":
     from buildbook.book.reading import Reader
 
     try:
-        shop = Reader(find_book(Path.cwd())).shop()[0]
+        return Reader(find_book(Path.cwd())).shop()[0]
     except Misuse:
-        return []
-    return [name for name in (shop.people if shop else ()) if name.startswith(incomplete)]
+        return None
 
 
 BuildName = Annotated[

@@ -1,5 +1,6 @@
 """`match`: which rod, piston, pin and rings together."""
 
+import sys
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -68,6 +69,8 @@ def match(
     written: list[str] = []
 
     def find(figures: "Figures") -> list[Finding]:
+        if len(figures.layout.cylinders) > 8 and sys.stderr.isatty():
+            typer.echo(f"searching, at most {seconds:g} s …", err=True)
         findings = _cannot_match(figures)
         wrong = [finding for finding in figures.findings if finding.severity == "error"]
         if any(finding.severity == "error" for finding in findings) or not write:

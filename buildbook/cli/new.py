@@ -7,8 +7,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from buildbook.balance.layouts import KNOWN
 from buildbook.book.places import Misuse, builds, engines, resolve, shown
-from buildbook.cli.common import AsJson, BookPath, By, finish, keep, new_app, open_book, person, the_shop
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    By,
+    complete_builds,
+    finish,
+    keep,
+    new_app,
+    open_book,
+    person,
+    the_shop,
+)
 from buildbook.records.finding import did_you_mean
 
 if TYPE_CHECKING:
@@ -63,8 +75,6 @@ def _login() -> str:
 
 
 def complete_layouts(incomplete: str) -> list[str]:
-    from buildbook.balance.layouts import KNOWN
-
     return [name for name in KNOWN if name.startswith(incomplete)]
 
 
@@ -75,7 +85,9 @@ def engine(
         str,
         typer.Option(
             "--layout",
-            metavar="LAYOUT", help="A known layout, such as i4 or v8_90_cross_plane.", autocompletion=complete_layouts,
+            metavar="LAYOUT",
+            help=f"A known layout: {', '.join(KNOWN)}; or v2_ANGLE_common_pin.",
+            autocompletion=complete_layouts,
             show_default=False,
         ),
     ],
@@ -118,7 +130,9 @@ def build(
         str | None,
         typer.Option(
             "--follows",
-            metavar="BUILD", help="The build before: its parts, limits and choices are where this one starts.",
+            metavar="BUILD",
+            autocompletion=complete_builds,
+            help="The build before: its parts, limits and choices are where this one starts.",
             show_default=False,
         ),
     ] = None,

@@ -7,7 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from buildbook.book.places import Misuse
-from buildbook.cli.common import AsJson, BookPath, BuildName, By, command, new_app, read_angle, read_option
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    BuildName,
+    By,
+    command,
+    complete_instruments,
+    new_app,
+    read_angle,
+    read_option,
+)
 from buildbook.cli.steps import machine, record_step
 
 if TYPE_CHECKING:
@@ -39,7 +49,11 @@ Carrying = Annotated[
 With = Annotated[
     str | None,
     typer.Option(
-        "--with", metavar="MACHINE", help="The balancing machine, if the shop has several.", show_default=False
+        "--with",
+        metavar="MACHINE",
+        help="The balancing machine, if the shop has several.",
+        autocompletion=complete_instruments,
+        show_default=False,
     ),
 ]
 Note = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="A remark.", show_default=False)]
