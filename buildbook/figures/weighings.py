@@ -195,7 +195,7 @@ def _of_pieces(what: str, pieces: dict[str, PieceWeight], build: Build) -> KindS
         lightest=by_weight[0],
         heaviest=by_weight[-1],
         uncertainty=max(piece.uncertainty for piece in by_weight),
-        decimals=max(piece.decimals for piece in by_weight),
+        decimals=sorted(piece.decimals for piece in by_weight)[len(by_weight) // 2],
         pieces=pieces,
         stated=_stated(what, build, pieces),
         per_cylinder=1,

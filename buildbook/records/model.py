@@ -84,8 +84,7 @@ class Person(NamedTuple):
     email: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Instrument:
+class Instrument(NamedTuple):
     kind: str
     description: str | None
     resolution: Quantity | None
@@ -122,8 +121,7 @@ class KeptCoefficients(NamedTuple):
     planes: Mapping[str, Mapping[str, tuple[Decimal, Decimal]]]
 
 
-@dataclass(frozen=True, slots=True)
-class Shop:
+class Shop(NamedTuple):
     name: str | None
     people: Mapping[str, Person]
     instruments: Mapping[str, Instrument]
@@ -144,8 +142,7 @@ class SpelledLayout(NamedTuple):
     throws: Mapping[str, SpelledThrow]
 
 
-@dataclass(frozen=True, slots=True)
-class Engine:
+class Engine(NamedTuple):
     name: str
     description: str | None
     owner_ref: str | None
@@ -254,8 +251,7 @@ class Decision(Entry):
     because: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Pairings:
+class Pairings(NamedTuple):
     locks: tuple[Lock, ...] = ()
     decisions: tuple[Decision, ...] = ()  # oldest first; the last one counts
 
@@ -331,8 +327,7 @@ class Step(Entry):
     change: Change | None
 
 
-@dataclass(frozen=True, slots=True)
-class Spins:
+class Spins(NamedTuple):
     """The balancing record: how the machine counts, where it reads, and every step in the order done."""
 
     angles: CountedAngles | None
@@ -360,8 +355,7 @@ class Limit(NamedTuple):
     where: Where
 
 
-@dataclass(frozen=True, slots=True)
-class Build:
+class Build(NamedTuple):
     """One build of one engine: everything its folder says, with the engine's and the shop's own records."""
 
     name: str

@@ -37,8 +37,8 @@ def _draw_summary(to: Console, figures: Figures) -> None:
             kind.title,
             str(kind.count),
             fixed(kind.mean, kind.decimals + 1),
-            *_extreme(kind.lightest, kind.decimals),
-            *_extreme(kind.heaviest, kind.decimals),
+            *_extreme(kind.lightest),
+            *_extreme(kind.heaviest),
             fixed(kind.spread, kind.decimals) if kind.spread is not None else "",
             two_figures(kind.uncertainty),
             *([strip([float(piece.weight) for piece in kind.pieces.values()], 16) if kind.pieces else ""] * roomy),
@@ -51,8 +51,8 @@ def _draw_summary(to: Console, figures: Figures) -> None:
             to.print(Padding(line((f"{kind.title}: ", "bold"), *remark), (0, 0, 0, 2)))
 
 
-def _extreme(piece: PieceWeight | None, decimals: int) -> tuple[str, str]:
-    return (fixed(piece.weight, decimals), piece.piece) if piece else ("lot", "")
+def _extreme(piece: PieceWeight | None) -> tuple[str, str]:
+    return (fixed(piece.weight, piece.decimals), piece.piece) if piece else ("lot", "")
 
 
 def _remarks(kind: KindSummary) -> list[list[tuple[object, str] | str]]:
