@@ -1,6 +1,5 @@
 """`bobweight`: what to hang on each throw."""
 
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -21,6 +20,7 @@ from buildbook.cli.common import (
     person,
     read_option,
     show_build,
+    this_minute,
 )
 from buildbook.quantities import Quantity, fixed
 from buildbook.records.finding import Finding
@@ -107,7 +107,7 @@ def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: st
         if aim and off > aim.total / 20:
             remedy = f"the target is {fixed(aim.total, 1)} g: look for a lost point, or for the weight of a half"
             raise Misuse(f"{weight.text} on throw {throw} is {fixed(off, 1)} g off", remedy)
-    record |= {"taken": datetime.now().astimezone().isoformat(timespec="minutes"), "by": who, "with": scale}
+    record |= {"taken": this_minute(), "by": who, "with": scale}
 
     def append(text: str, tree: "MapNode") -> str:
         return with_field(text, tree, "bobweights", in_units_of(tree, record))

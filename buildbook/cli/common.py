@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -161,6 +162,11 @@ def person(shop: "Shop", by: str | None) -> str:
         remedy = did_you_mean(by, shop.people, f"add {by[:40]} to its people; it has {known}")
         raise Misuse(f"there is nobody named '{by[:40]}' in shop.yaml", remedy)
     return by
+
+
+def this_minute() -> str:
+    """The time of a record that is made now, as its `taken` is written."""
+    return datetime.now().astimezone().isoformat(timespec="minutes")
 
 
 def keep(book: Path, paths: Sequence[Path], message: str, shop: "Shop", by: str | None) -> list[str]:

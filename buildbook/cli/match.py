@@ -1,14 +1,25 @@
 """`match`: which rod, piston, pin and rings together."""
 
 import sys
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from buildbook.book.places import Misuse, folder_of, shown
-from buildbook.cli.common import AsJson, BookPath, BuildName, By, command, keep, new_app, open_book, person, show_build
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    BuildName,
+    By,
+    command,
+    keep,
+    new_app,
+    open_book,
+    person,
+    show_build,
+    this_minute,
+)
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding
 
@@ -120,7 +131,7 @@ def _record(book: Path, figures: "Figures", by: str, because: str | None) -> lis
     decision = build.pairings.decision
     if decision is not None and _same(decision, best):
         return ["nothing: this pairing is the one in pairings.yaml"]
-    taken = datetime.now().astimezone().isoformat(timespec="minutes")
+    taken = this_minute()
     decided: dict[str, Value] = {"taken": taken, "by": by, "how": "match", "from": list(best.sessions)}
     path = folder_of(book, build.name) / "pairings.yaml"
     if not path.exists():

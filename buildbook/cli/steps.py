@@ -1,12 +1,11 @@
 """What `spin` and `correct` share: adding one step to spins.yaml, and showing what it comes to."""
 
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from buildbook.book.places import Misuse, resolve, shown
-from buildbook.cli.common import add_record, finish, in_units_of, keep, open_book, person
+from buildbook.cli.common import add_record, finish, in_units_of, keep, open_book, person, this_minute
 from buildbook.cli.spins import cannot_tell
 from buildbook.records.finding import did_you_mean
 
@@ -47,7 +46,7 @@ def record_step(
     if untold:
         finish(full_name, dict, untold, _nothing_written, as_json=as_json)
     who = person(build.shop, by)
-    taken = datetime.now().astimezone().isoformat(timespec="minutes")
+    taken = this_minute()
     record: dict[str, Value] = {"id": _next_id(build), "taken": taken, "by": who}
     record |= step(build) | ({"note": note} if note else {})
 

@@ -1,7 +1,6 @@
 """`trial`: balance with a vibration pickup and a strobe only."""
 
 import re
-from datetime import datetime
 from math import floor, log10
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -21,6 +20,7 @@ from buildbook.cli.common import (
     person,
     read_angle,
     the_shop,
+    this_minute,
 )
 from buildbook.quantities import Quantity, QuantityError, fixed, read_number
 from buildbook.records.finding import did_you_mean
@@ -166,7 +166,7 @@ def _keep(book: Path, name: str, figures: "TrialFigures", by: str | None) -> lis
             amount, angle = reading(value)
             answers[number] = {"amount": _plain(_six_digits(amount)), "angle": _plain(fixed(angle, 3))}
         planes[plane] = answers
-    taken = datetime.now().astimezone().isoformat(timespec="minutes")
+    taken = this_minute()
     record: dict[str, Value] = {"id": name, "taken": taken, "by": who, "planes": planes}
 
     def append(text: str, tree: "MapNode") -> str:

@@ -24,7 +24,14 @@ class CylinderFigure(NamedTuple):
     reciprocating: Fraction | None
     uncertainty: float  # standard uncertainty of the reciprocating weight [g]
     from_mean: Fraction | None  # how far above the mean of all cylinders [g]
-    changed: tuple[str, ...]  # locks that it breaks, and what is no longer as it was when it was decided
+    broken_locks: tuple[str, ...]
+    unlisted: tuple[str, ...]  # pieces that the parts list no longer has
+    weighed_again: tuple[str, ...]  # pieces whose weight is no longer the one that it was decided by
+
+    @property
+    def changed(self) -> tuple[str, ...]:
+        """What is no longer as it was when it was decided, in words: the gravest first."""
+        return (*self.broken_locks, *self.unlisted, *self.weighed_again)
 
 
 class PairingFigure(NamedTuple):
@@ -151,26 +158,29 @@ def pairing_figure(
             reciprocating=total,
             uncertainty=uncertainty,
             from_mean=total - mean if total is not None and mean is not None else None,
-            changed=tuple(_changed_since(build, decision, cylinder, pieces, kinds, weighings)),
+            broken_locks=tuple(_broken_locks(build, cylinder, pieces)),
+            unlisted=tuple(_unlisted(build, pieces)),
+            weighed_again=tuple(_weighed_again(build, decision, pieces, kinds, weighings)),
         )
     complete = len(sums) == len(layout.cylinders)
     return PairingFigure(decision, cylinders, mean, max(sums) - min(sums) if complete else None)
 
 
-def _changed_since(
-    build: Build,
-    decision: Decision,
-    cylinder: str,
-    pieces: Mapping[str, str],
-    kinds: tuple[str, ...],
-    weighings: Mapping[str, KindSummary],
-) -> Iterator[str]:
-    yield from _broken_locks(build, cylinder, pieces)
+def _unlisted(build: Build, pieces: Mapping[str, str]) -> Iterator[str]:
     listed = {(part.kind, piece) for part in build.parts for piece in part.pieces}
     kinds_listed = {part.kind for part in build.parts}
     for kind, piece in pieces.items():
         if kind in kinds_listed and (kind, piece) not in listed:
-            yield f"{_word(kind)} {piece} is not in the parts list"
+            yield f"{kind_words(kind)} {piece} is not in the parts list"
+
+
+def _weighed_again(
+    build: Build,
+    decision: Decision,
+    pieces: Mapping[str, str],
+    kinds: tuple[str, ...],
+    weighings: Mapping[str, KindSummary],
+) -> Iterator[str]:
     for what in kinds:
         summary = weighings.get(what)
         name = reading_name(what, pieces)
@@ -186,8 +196,8 @@ def _changed_since(
 def _broken_locks(build: Build, cylinder: str, pieces: Mapping[str, str]) -> Iterator[str]:
     """Locks that this cylinder's set does not keep; a cylinder without a set breaks none."""
     for lock in build.pairings.locks if pieces else ():
-        held = [f"{_word(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) == piece]
-        others = [f"{_word(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) != piece]
+        held = [f"{kind_words(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) == piece]
+        others = [f"{kind_words(kind)} {piece}" for kind, piece in lock.pieces.items() if pieces.get(kind) != piece]
         if lock.cylinder == cylinder and others:
             yield f"lock broken: {' and '.join(others)} belongs here"
         elif held and lock.cylinder not in {None, cylinder}:
@@ -196,7 +206,8 @@ def _broken_locks(build: Build, cylinder: str, pieces: Mapping[str, str]) -> Ite
             yield f"lock broken: {' and '.join(held)} belongs with {' and '.join(others)}"
 
 
-def _word(kind: str) -> str:
+def kind_words(kind: str) -> str:
+    """A kind of part or of instrument, as a person writes it."""
     return kind.replace("_", " ")
 
 

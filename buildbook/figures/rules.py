@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from buildbook import uncertainty as gum
 from buildbook.balance.layouts import LayoutError
 from buildbook.figures import spin_rules
+from buildbook.figures.cylinders import kind_words
 from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding, Where, did_you_mean
@@ -127,7 +128,7 @@ def weights_come_from_a_scale(build: Build, figures: "Figures") -> Iterator[Find
     for session in build.weighings:
         instrument = build.shop.instruments.get(session.with_ or "")
         if instrument and not instrument.weighs:
-            what = f"{session.with_} is no scale: it is listed as a {_words(instrument.kind)}"
+            what = f"{session.with_} is no scale: it is listed as a {kind_words(instrument.kind)}"
             why = "How sure a weight is follows from the scale it was read on."
             yield Finding("error", "not-a-scale", session.place("with"), what, why, "name the scale that was used")
 
@@ -157,7 +158,7 @@ def weighed_pieces_are_listed(build: Build, figures: "Figures") -> Iterator[Find
                 continue
             for part_kind, piece in zip(kind.pieces, ids, strict=True):
                 if part_kind in listed and piece not in listed[part_kind]:
-                    what = f"{_words(part_kind)} {piece} is weighed, and no part lists it"
+                    what = f"{kind_words(part_kind)} {piece} is weighed, and no part lists it"
                     why = "The weight belongs to a piece that is not in this engine, or to another one."
                     remedy = did_you_mean(piece, sorted(listed[part_kind]), "list it in parts.yaml")
                     yield Finding("error", "unlisted", reading.where_name, what, why, remedy)
@@ -329,7 +330,7 @@ def pairing_fits_the_engine(build: Build, figures: "Figures") -> Iterator[Findin
         for kind, piece in chosen.pieces.items():
             yield from _not_listed(kind, piece, chosen.where, listed, kinds)
             if (kind, piece) in placed:
-                what = f"{_words(kind)} {piece} is in cylinder {placed[kind, piece]} and in cylinder {cylinder}"
+                what = f"{kind_words(kind)} {piece} is in cylinder {placed[kind, piece]} and in cylinder {cylinder}"
                 why = "One piece cannot be in two places: another was meant for one of them."
                 yield Finding("error", "two-places", chosen.where, what, why, "look at the stamps and correct one")
             placed.setdefault((kind, piece), cylinder)
@@ -339,7 +340,7 @@ def _not_listed(
     kind: str, piece: str, where: Where, listed: set[tuple[str, str]], kinds: set[str]
 ) -> Iterator[Finding]:
     if kind in kinds and (kind, piece) not in listed:
-        what = f"{_words(kind)} {piece} is placed, and no part lists it"
+        what = f"{kind_words(kind)} {piece} is placed, and no part lists it"
         why = "The piece is not in this engine, or goes by another id."
         alike = sorted(each for each_kind, each in listed if each_kind == kind)
         remedy = did_you_mean(piece, alike, "list it in parts.yaml")
@@ -359,10 +360,11 @@ def locks_agree(build: Build, figures: "Figures") -> Iterator[Finding]:
             elsewhere = held.setdefault((kind, piece), lock.cylinder)
             other = places.setdefault((kind, lock.cylinder), piece)
             if elsewhere != lock.cylinder:
-                what = f"{_words(kind)} {piece} is locked to cylinder {elsewhere} and to cylinder {lock.cylinder}"
+                what = f"{kind_words(kind)} {piece} is locked to cylinder {elsewhere} and to cylinder {lock.cylinder}"
                 yield Finding("error", "lock", lock.where, what, why, "delete one of the two locks")
             if other != piece:
-                what = f"{_words(kind)} {other} and {_words(kind)} {piece} are both locked to cylinder {lock.cylinder}"
+                word = kind_words(kind)
+                what = f"{word} {other} and {word} {piece} are both locked to cylinder {lock.cylinder}"
                 yield Finding("error", "lock", lock.where, what, why, "delete one of the two locks")
 
 
@@ -400,16 +402,14 @@ def pairing_is_still_so(build: Build, figures: "Figures") -> Iterator[Finding]:
         return
     for cylinder in figures.pairing.cylinders.values():
         chosen = figures.pairing.decision.cylinders.get(cylinder.cylinder)
-        for change in cylinder.changed:
-            if "parts list" in change:
-                continue  # found by its own rule
-            assert chosen is not None
-            if change.startswith("lock broken"):
-                what = f"cylinder {cylinder.cylinder}: {change}"
-                why = "A piece that was fitted to its place is drawn in another on the map."
-                remedy = "correct the pairing, or take the lock away"
-                yield Finding("error", "lock-broken", chosen.where, what, why, remedy)
-                continue
+        if chosen is None:
+            continue
+        for broken in cylinder.broken_locks:
+            what = f"cylinder {cylinder.cylinder}: {broken}"
+            why = "A piece that was fitted to its place is drawn in another on the map."
+            remedy = "correct the pairing, or take the lock away"
+            yield Finding("error", "lock-broken", chosen.where, what, why, remedy)
+        for change in cylinder.weighed_again:
             what = f"cylinder {cylinder.cylinder}: {change} since the pairing was decided"
             why = "The sums that the pairing rests on have changed."
             yield Finding("warning", "changed-since", chosen.where, what, why, "match again: buildbook match --write")
@@ -449,10 +449,6 @@ def bobweights_are_as_worked_out(build: Build, figures: "Figures") -> Iterator[F
 
 def _listed(names: Iterable[str]) -> str:
     return " and ".join(names)
-
-
-def _words(kind: str) -> str:
-    return kind.replace("_", " ")
 
 
 RULES: tuple[Rule, ...] = (
