@@ -8,8 +8,19 @@
 (3.0, 1.0, True)
 """
 
+from buildbook.matching.bores import BorePairing, even_clearances
 from buildbook.matching.grinding import least_grinding
 from buildbook.matching.pairing import Matching, match
 from buildbook.matching.problem import Lock, MatchingError, Pool, Problem
 
-__all__ = ["Lock", "Matching", "MatchingError", "Pool", "Problem", "least_grinding", "match"]
+__all__ = [
+    "BorePairing",
+    "Lock",
+    "Matching",
+    "MatchingError",
+    "Pool",
+    "Problem",
+    "even_clearances",
+    "least_grinding",
+    "match",
+]

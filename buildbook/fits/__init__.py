@@ -1,0 +1,1 @@
+"""Clearances, forms, compression and motion: numbers in, numbers out."""
