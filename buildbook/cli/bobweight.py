@@ -113,7 +113,7 @@ def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: st
         return with_field(text, tree, "bobweights", in_units_of(tree, record))
 
     try:
-        path = add_record(book, build, "spins", append)
+        path = add_record(book, figures, "spins", append)
     except Refused as refused:
         first = refused.findings[0]
         raise Misuse(first.what, f"{first.remedy}; nothing was written") from None

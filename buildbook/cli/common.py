@@ -1,14 +1,14 @@
 """What every command shares: its options, opening a build, and the one way to finish."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NamedTuple, NoReturn
 
 import typer
 
-from buildbook.book.places import Misuse, builds, engines, find_book, resolve
+from buildbook.book.places import Misuse, builds, engines, find_book, resolve, shown
 from buildbook.quantities import Quantity, QuantityError, read_quantity
 from buildbook.records.finding import Finding, did_you_mean
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.records.model import Build, Shop
+    from buildbook.records.model import Entry, Shop
     from buildbook.records.tree import MapNode
 
 
@@ -122,8 +122,12 @@ def finish(
     *,
     as_json: bool,
     with_reasons: bool = False,
+    drawn: Container[str] = (),
 ) -> NoReturn:
-    """Print the figures and the findings, as JSON or for a person, and exit: 0 fine, 1 for findings."""
+    """Print the figures and the findings, as JSON or for a person, and exit: 0 fine, 1 for findings.
+
+    Findings of the rules in `drawn` are on the screen already, in the figures.
+    """
     if as_json:
         from buildbook.views.as_json import dump
 
@@ -134,7 +138,7 @@ def finish(
 
         to = console()
         draw(to)
-        shown = [finding for finding in findings if with_reasons or finding.severity != "note"]
+        shown = [each for each in findings if (with_reasons or each.severity != "note") and each.rule not in drawn]
         if shown:
             to.print()
             draw_findings(to, shown, with_reasons=with_reasons)
@@ -189,6 +193,8 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
     def written(value: "Value") -> "Value":
         if isinstance(value, Mapping):
             return in_units_of(root, value)
+        if isinstance(value, list):
+            return [written(each) for each in value]
         if not isinstance(value, Quantity) or value.text.endswith(value.unit):
             return value
         stated = units.get(value.dimension) if isinstance(units, dict) else None
@@ -197,7 +203,7 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
     return {name: written(value) for name, value in record.items()}
 
 
-def add_record(book: Path, build: "Build", kind: str, change: Callable[[str, "MapNode"], str]) -> Path:
+def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, "MapNode"], str]) -> Path:
     """Add a record to a file of the build, unless the book would then say something that it must not. Raises Refused
     with what that is; what was wrong before is no objection."""
     from buildbook.book.places import folder_of
@@ -205,20 +211,108 @@ def add_record(book: Path, build: "Build", kind: str, change: Callable[[str, "Ma
     from buildbook.book.writing import edit
     from buildbook.figures import work_out
 
+    build = before.build
     path = folder_of(book, build.name) / f"{kind}.yaml"
     if not path.exists():
         raise Misuse(
             f"{path.name} of {build.name} is not there", "bring it back from git, or copy one from another build"
         )
-    before = {(finding.rule, finding.what) for finding in work_out(build).thorough_findings}
+    known = {(finding.rule, finding.what) for finding in before.thorough_findings}
 
     def objections(content: bytes) -> list[Finding]:
         loaded = Reader(book, {path: content}).load(build.name)
         found = [*loaded.findings, *(work_out(loaded.build).thorough_findings if loaded.build else ())]
-        return [each for each in found if each.severity == "error" and (each.rule, each.what) not in before]
+        return [each for each in found if each.severity == "error" and (each.rule, each.what) not in known]
 
     edit(book, kind, path, change, objections)
     return path
+
+
+class Recorded(NamedTuple):
+    """A record that was made: its id, the file it is in, what became of it in git, and the build with it."""
+
+    id: str
+    path: Path
+    kept: Sequence[str]
+    before: "Figures"
+    figures: "Figures"
+    findings: Sequence[Finding]  # of the files; the figures have their own
+
+    @property
+    def brought(self) -> list[Finding]:
+        """What is found now and was not found before."""
+        known = {(finding.rule, finding.what) for finding in self.before.thorough_findings}
+        return [each for each in self.figures.thorough_findings if (each.rule, each.what) not in known]
+
+    def draw(self, to: "Console") -> None:
+        from buildbook.views.screen import BOLD, line, words
+
+        to.print(line(("recorded  ", BOLD), f"{self.id}, in {shown(self.path)}"), soft_wrap=True)
+        for said in self.kept:
+            to.print(words(said))
+
+
+def nothing_written(to: "Console") -> None:
+    from buildbook.views.screen import BAD, words
+
+    to.print(words("nothing was written: the record would not hold together", BAD))
+
+
+def make_record(
+    name: str | None,
+    book: Path | None,
+    by: str | None,
+    where: tuple[str, str],
+    prefix: str,
+    entry: "Callable[[Figures, MapNode | None], tuple[str, dict[str, Value]]]",
+    as_json: bool,
+    note: str | None,
+) -> Recorded:
+    """Append a record to a list of one of the build's files (`where`: the file and its list) and keep it in git.
+
+    `entry` gives its title and its fields, from the figures and from the file's tree as they are before. Nothing is
+    written where the book would then say something that cannot be: those findings are shown instead, and that is all.
+    """
+    from buildbook.book.places import folder_of
+    from buildbook.book.reading import Reader
+    from buildbook.book.writing import Refused, with_record
+    from buildbook.figures import work_out
+
+    root = open_book(book)
+    full_name = resolve(root, name, Path.cwd())
+    reader = Reader(root)
+    loaded = reader.load(full_name)
+    build = loaded.build
+    if build is None:
+        from buildbook.views.show import unreadable
+
+        finish(full_name, dict, loaded.findings, lambda to: unreadable(to, full_name), as_json=as_json)
+    file, field = where
+    tree, _ = reader.file(file, folder_of(root, full_name) / f"{file}.yaml", needed=False)
+    who = person(build.shop, by)
+    taken = this_minute()
+    before = work_out(build)
+    title, fields = entry(before, tree)
+    entries = build.clearances if file == "clearances" else build.spins.steps
+    record: dict[str, Value] = {"id": _next_id(entries, prefix), "taken": taken, "by": who}
+    record |= fields | ({"note": note} if note else {})
+
+    def append(text: str, now: "MapNode") -> str:
+        return with_record(text, now, field, in_units_of(now, record))
+
+    try:
+        path = add_record(root, before, file, append)
+    except Refused as refused:
+        finish(full_name, dict, refused.findings, nothing_written, as_json=as_json)
+    kept = keep(root, [path], f"Record {record['id']}: {title}\n\nBuild: {build.name}", build.shop, who)
+    after = Reader(root).load(full_name)
+    assert after.build is not None, "what was written was read back"
+    return Recorded(str(record["id"]), path, kept, before, work_out(after.build), after.findings)
+
+
+def _next_id(entries: "Sequence[Entry]", prefix: str) -> str:
+    used = [entry.id.removeprefix(prefix) for entry in entries if entry.id and entry.id.startswith(prefix)]
+    return f"{prefix}{max((int(number) for number in used if number.isdecimal()), default=0) + 1}"
 
 
 def show_build(
@@ -232,6 +326,7 @@ def show_build(
     wrote: Callable[[], bool] = lambda: False,
     match_seconds: float = 10.0,
     needs_layout: bool = False,
+    drawn: Container[str] = (),
 ) -> NoReturn:
     """Open a build, show what one command has to show of it, and finish with the build's findings.
 
@@ -256,7 +351,14 @@ def show_build(
             now = work_out(loaded.build)
         findings = [*loaded.findings, *now.findings, *more]
         if ready and not any(finding.severity == "error" for finding in more):
-            finish(full_name, lambda: figures_json(figures), findings, lambda to: draw(to, figures), as_json=as_json)
+            finish(
+                full_name,
+                lambda: figures_json(figures),
+                findings,
+                lambda to: draw(to, figures),
+                as_json=as_json,
+                drawn=drawn,
+            )
 
     def without_figures(to: "Console") -> None:
         from buildbook.views.show import unreadable

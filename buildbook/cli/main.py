@@ -25,6 +25,13 @@ STAGES: dict[str, dict[str, str]] = {
         "match": "Find the pairing with the evenest reciprocating weight",
         "map": "Show which piece goes where, for the wall at assembly",
     },
+    "Measure and fit": {
+        "measure": "Record what a gauge showed: journals, bores, gaps, volumes",
+        "fits": "Hold every clearance against its limit, worst first",
+        "shells": "Choose the bearing shells that bring journals nearest",
+        "compression": "Work out every cylinder's compression, and what changes it",
+        "motion": "Displacement, piston motion, and the load on a rod bolt",
+    },
     "Balance": {
         "bobweight": "Work out the bobweight of each throw, and record it as set",
         "spin": "Record a spin of the crankshaft",

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
     from buildbook.figures.match import MatchFigures
-    from buildbook.records.model import Decision
+    from buildbook.records.model import Build, Decision
 
 app = new_app()
 
@@ -39,6 +39,10 @@ Because = Annotated[
     typer.Option(
         "--because", metavar="WHY", help="With --write: why an earlier pairing is revised.", show_default=False
     ),
+]
+WithBores = Annotated[
+    bool,
+    typer.Option("--with-bores", help="Match pistons to their bores as well, under both limits.", show_default=False),
 ]
 Seconds = Annotated[
     float, typer.Option("--seconds", metavar="SECONDS", min=0.1, max=3600, help="How long the search may take.")
@@ -51,6 +55,7 @@ def match(
     write: Write = False,
     by: By = None,
     because: Because = None,
+    with_bores: WithBores = False,
     seconds: Seconds = 10.0,
     book: BookPath = None,
     as_json: AsJson = False,
@@ -59,37 +64,42 @@ def match(
 
     Locked pieces (pairings.yaml) stay where they are. Where two pairings are equally even, the one with the evenest
     big ends on each throw is taken, and then the one that moves the fewest pieces. Where the limit is still missed,
-    the least grinding that meets it is shown, piece by piece.
+    the least grinding that meets it is shown, piece by piece. With --with-bores each piston also goes where its
+    clearance is the evenest, and what that costs in weight, if anything, stands beside it.
     """
 
     def draw(to: "Console", figures: "Figures") -> None:
-        from buildbook.views.match import draw_match
+        from buildbook.views.match import draw_match, draw_with_bores
         from buildbook.views.screen import BOLD, DIM, line, words
 
-        draw_match(to, figures)
+        if with_bores:
+            draw_with_bores(to, figures)
+        else:
+            draw_match(to, figures)
         if not write:
             to.print(words("Not recorded. 'buildbook match --write' puts it into pairings.yaml.", DIM))
         for said in written:
             to.print(line(("recorded  ", BOLD), said))
 
     def as_figures(figures: "Figures") -> dict[str, object]:
-        from buildbook.views.as_json import match
+        from buildbook.views.as_json import match, with_bores_too
 
-        return {"match": match(figures)}
+        return {"match": with_bores_too(figures) if with_bores else match(figures)}
 
     written: list[str] = []
 
     def find(figures: "Figures") -> list[Finding]:
         if len(figures.layout.cylinders) > 8 and sys.stderr.isatty():
             typer.echo(f"searching, at most {seconds:g} s …", err=True)
-        findings = _cannot_match(figures)
+        findings = _cannot_match(figures, with_bores)
         wrong = [finding for finding in figures.findings if finding.severity == "error"]
         if any(finding.severity == "error" for finding in findings) or not write:
             return findings
         if wrong:
             remedy = "put the errors right first: a pairing would rest on them"
             raise Misuse(f"{wrong[0].where}: {wrong[0].what}", remedy)
-        written.extend(_record(open_book(book), figures, person(figures.build.shop, by), because))
+        best = figures.with_bores.both if with_bores else figures.match
+        written.extend(_record(open_book(book), figures.build, best, person(figures.build.shop, by), because))
         return findings
 
     show_build(
@@ -98,7 +108,7 @@ def match(
     )  # fmt: skip
 
 
-def _cannot_match(figures: "Figures") -> list[Finding]:
+def _cannot_match(figures: "Figures", with_bores: bool) -> list[Finding]:
     """What keeps the pieces from being matched; and a limit that even the best pairing misses."""
     from buildbook.figures.match import Incomplete
     from buildbook.matching import MatchingError
@@ -112,6 +122,14 @@ def _cannot_match(figures: "Figures") -> list[Finding]:
     except MatchingError as error:
         why, remedy = "What contradicts itself cannot be matched.", "correct 'locked' in pairings.yaml"
         return [Finding("error", "cannot-match", build.files["pairings"], str(error), why, remedy)]
+    try:
+        best = figures.with_bores.both if with_bores else best
+    except Incomplete as incomplete:
+        why, remedy = "A piston without its bore's size could go anywhere.", "'buildbook measure' takes it down"
+        return [Finding("error", "cannot-match", build.files["clearances"], str(incomplete), why, remedy)]
+    except MatchingError as error:
+        why, remedy = "What contradicts itself cannot be matched.", "correct 'locked' in pairings.yaml"
+        return [Finding("error", "cannot-match", build.files["pairings"], str(error), why, remedy)]
     if best.meets_limit is False and best.limit is not None:
         spread, limit = fixed(best.matching.spread, 2), fixed(best.limit, 2)
         what = f"even the best pairing leaves {spread} g, over the limit of {limit} g"
@@ -121,12 +139,11 @@ def _cannot_match(figures: "Figures") -> list[Finding]:
     return []
 
 
-def _record(book: Path, figures: "Figures", by: str, because: str | None) -> list[str]:
+def _record(book: Path, build: "Build", best: "MatchFigures", by: str, because: str | None) -> list[str]:
     """Write the best pairing: the first into `decided` and `cylinders`, a later one as a revision. What was done."""
     from buildbook.book.writing import edit, with_field, with_record
     from buildbook.records.tree import MapNode
 
-    best, build = figures.match, figures.build
     cylinders: dict[str, Value] = {name: dict(cylinder.pieces) for name, cylinder in best.cylinders.items()}
     decision = build.pairings.decision
     if decision is not None and _same(decision, best):

@@ -44,4 +44,4 @@ def cannot_tell(figures: "Figures") -> list[Finding]:
     except NoBalance as error:
         why = "Without it, readings cannot be made into weights and places."
         return [Finding("error", "no-balance", error.where, error.what, why, error.remedy)]
-    return [finding for finding in figures.thorough_findings if finding not in figures.findings]
+    return [*figures.spin_findings]

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from buildbook.book.places import Misuse, resolve, shown
-from buildbook.cli.common import add_record, finish, in_units_of, keep, open_book, person, this_minute
+from buildbook.book.places import Misuse
+from buildbook.cli.common import finish, make_record, nothing_written
 from buildbook.cli.spins import cannot_tell
 from buildbook.records.finding import did_you_mean
 
@@ -26,75 +26,29 @@ def record_step(
     as_json: bool,
     note: str | None,
 ) -> NoReturn:
-    """Append a step to spins.yaml, keep it in git, and show where the crankshaft stands now.
+    """Append a step to spins.yaml, keep it in git, and show where the crankshaft stands now."""
 
-    Nothing is written where the book would then say something that cannot be: those findings are shown instead.
-    """
-    from buildbook.book.reading import Reader
-    from buildbook.book.writing import Refused, with_record
-    from buildbook.figures import work_out
+    def entry(before: "Figures", tree: "MapNode | None") -> "tuple[str, dict[str, Value]]":
+        untold = [finding for finding in cannot_tell(before) if finding.rule == "no-balance"]
+        if untold:
+            finish(before.build.name, dict, untold, nothing_written, as_json=as_json)
+        fields = step(before.build)
+        return next(field for field in fields if field != "with"), fields
 
-    root = open_book(book)
-    full_name = resolve(root, name, Path.cwd())
-    loaded = Reader(root).load(full_name)
-    build = loaded.build
-    if build is None:
-        from buildbook.views.show import unreadable
-
-        finish(full_name, dict, loaded.findings, lambda to: unreadable(to, full_name), as_json=as_json)
-    untold = [finding for finding in cannot_tell(work_out(build)) if finding.rule == "no-balance"]
-    if untold:
-        finish(full_name, dict, untold, _nothing_written, as_json=as_json)
-    who = person(build.shop, by)
-    taken = this_minute()
-    record: dict[str, Value] = {"id": _next_id(build), "taken": taken, "by": who}
-    record |= step(build) | ({"note": note} if note else {})
-
-    def append(text: str, tree: "MapNode") -> str:
-        return with_record(text, tree, "steps", in_units_of(tree, record))
-
-    try:
-        path = add_record(root, build, "spins", append)
-    except Refused as refused:
-        finish(full_name, dict, refused.findings, _nothing_written, as_json=as_json)
-    kept = keep(root, [path], f"{_message(record)}\n\nBuild: {build.name}", build.shop, who)
-    after = Reader(root).load(full_name)
-    assert after.build is not None, "what was written was read back"
-    figures = work_out(after.build)
-    findings = [*after.findings, *figures.findings, *cannot_tell(figures)]
+    recorded = make_record(name, book, by, ("spins", "steps"), "S", entry, as_json, note)
+    figures = recorded.figures
+    findings = [*recorded.findings, *figures.findings, *cannot_tell(figures)]
 
     def draw(to: "Console") -> None:
-        from buildbook.views.screen import BOLD, line, words
-
-        to.print(line(("recorded  ", BOLD), f"{record['id']}, in {shown(path)}"), soft_wrap=True)
-        for said in kept:
-            to.print(words(said))
+        recorded.draw(to)
         _draw_where_it_stands(to, figures)
 
     def as_figures() -> dict[str, object]:
         from buildbook.views.balance_json import spins
 
-        return {"recorded": record["id"], **spins(figures)}
+        return {"recorded": recorded.id, **spins(figures)}
 
-    finish(full_name, as_figures, findings, draw, as_json=as_json)
-
-
-def _next_id(build: "Build") -> str:
-    numbers = [
-        int(step.id[1:]) for step in build.spins.steps if step.id and step.id[0] == "S" and step.id[1:].isdecimal()
-    ]
-    return f"S{max(numbers, default=0) + 1}"
-
-
-def _message(record: "dict[str, Value]") -> str:
-    kind = next(name for name in record if name not in {"id", "taken", "by", "with", "note"})
-    return f"Record {record['id']}: {kind}"
-
-
-def _nothing_written(to: "Console") -> None:
-    from buildbook.views.screen import BAD, words
-
-    to.print(words("nothing was written: the record would not hold together", BAD))
+    finish(figures.build.name, as_figures, findings, draw, as_json=as_json)
 
 
 def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:

@@ -22,12 +22,28 @@ STEPS = (
     ("check", "The book is checked first: the files, and what they say together."),
     ("show heron-07", "A rebuild has been weighed. What is done, and what is to do?"),
     ("weighings heron-07", "What was weighed, and what the scale can tell apart."),
-    ("match heron-07 --write --by ava", "Which pieces together? One piston is locked to its bore; the rest is free."),
+    ("match heron-07", "Which pieces together? One piston is locked to its bore; the rest is free."),
+    (
+        "match heron-07 --with-bores --write --by ava",
+        "Pistons differ in size as well. By weight alone one clearance would be too near its limit to tell.",
+    ),
     (
         "bobweight heron-07 --set 1=2180.4,2=2180.3,3=2180.5,4=2180.4 --with bench_scale --by tomas",
         "What to hang on each throw while the crankshaft is spun; and what was set, to a tenth of a gram.",
     ),
     ("map heron-07", "The map for the wall at assembly."),
+    (
+        "measure top_ring_gap 1=0.43 2=0.47 3=0.44 4=0.48 5=0.45 6=0.47 7=0.41 8=0.49 --build heron-07 "
+        "--with feeler_gauge --temperature 20.5 --by mika",
+        "The rings as they came, each in its own bore: how much is to be filed, and where can the gauge not tell?",
+    ),
+    (
+        "measure top_ring_gap 1=0.48 2=0.48 3=0.47 4=0.48 5=0.49 6=0.48 7=0.47 8=0.49 --build heron-07 "
+        "--with feeler_gauge --temperature 20.5 --by mika",
+        "Filed, and measured again: the later reading counts, and the first stays readable.",
+    ),
+    ("fits heron-07", "Every fit that has been measured so far, and what is missing."),
+    ("compression heron-07/2025-06-first", "The first build was measured all through; this was its compression."),
     (
         "spin heron-07 --front 12.4@198 --rear 48.6@52 --speed 700 --carrying F1 --by tomas",
         "At the balancing machine: the first spin, taken down as the machine shows it.",

@@ -55,9 +55,16 @@ class MatchFigures:
 
 
 def match_figures(
-    build: Build, layout: Layout, kinds: tuple[str, ...], weighings: Mapping[str, KindSummary], seconds: float
+    build: Build,
+    layout: Layout,
+    kinds: tuple[str, ...],
+    weighings: Mapping[str, KindSummary],
+    seconds: float,
+    pistons: Mapping[str, str] = {},
 ) -> MatchFigures:
     """The pairing of the least spread of reciprocating weight, see `matching.match`. Raises Incomplete.
+
+    `pistons`: cylinder → the piston that its bore wants, and that is to stay there.
 
     What is the same for every cylinder (pin locks, rings weighed as a lot) is added to every sum. Two spreads tie
     where they differ by less than 2·√2·u, u being the standard uncertainty of one cylinder's sum.
@@ -91,7 +98,7 @@ def match_figures(
     problem = Problem(
         cylinders=cylinders,
         pools=tuple(pools.values()),
-        locks=tuple(_locks(build, pools)),
+        locks=(*_locks(build, pools), *_for_their_bores(pistons, pools)),
         tie=Fraction(gum.smallest_difference(_sum_uncertainty(reciprocating, weighings))),
         throws={cylinder: place.throw for cylinder, place in layout.cylinders.items()},
         big_ends=big_ends,
@@ -149,6 +156,14 @@ def _locks(build: Build, pools: Mapping[str, Pool]) -> Iterator[Lock]:
                     held[pool.name] = name
         if len(held) > 1 or (held and lock.cylinder is not None):
             yield Lock(held, lock.cylinder)
+
+
+def _for_their_bores(pistons: Mapping[str, str], pools: Mapping[str, Pool]) -> Iterator[Lock]:
+    for what, pool in pools.items():
+        names = {piece: name for name in pool.pieces for kind, piece in _part_ids(what, name) if kind == "piston"}
+        for cylinder, piston in pistons.items():
+            if piston in names:
+                yield Lock({pool.name: names[piston]}, cylinder)
 
 
 def _placed(build: Build, pools: Mapping[str, Pool]) -> dict[str, dict[str, str]]:

@@ -11,7 +11,7 @@ from buildbook.figures.cylinders import kind_words
 from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding, Where, did_you_mean
-from buildbook.records.model import WEIGHING_KINDS, Build, Entry, WeighingSession
+from buildbook.records.model import WEIGHING_KINDS, Build, Entry
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
@@ -387,12 +387,12 @@ def every_cylinder_has_its_set(build: Build, figures: "Figures") -> Iterator[Fin
 
 def pairing_rests_on_sessions_that_count(build: Build, figures: "Figures") -> Iterator[Finding]:
     decision = build.pairings.decision
-    sessions: dict[str | None, WeighingSession] = {session.id: session for session in build.weighings}
+    sessions: dict[str | None, Entry] = {session.id: session for session in (*build.weighings, *build.clearances)}
     for name in decision.from_ if decision else ():
         session = sessions.get(name)
         if session is None or session.void is not None:
             assert decision is not None
-            what = f"the pairing rests on {name}, which is {'void' if session else 'not in weighings.yaml'}"
+            what = f"the pairing rests on {name}, which is {'void' if session else 'in no file of this build'}"
             why = "The weights it was decided by no longer count."
             yield Finding("warning", "rests-on", decision.where, what, why, "match again: buildbook match --write")
 

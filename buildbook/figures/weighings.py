@@ -5,12 +5,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import sqrt
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from buildbook import uncertainty as gum
 from buildbook.quantities import decimals_for
 from buildbook.records.finding import Where
-from buildbook.records.model import WEIGHING_KINDS, Build, Instrument, Reading, WeighingSession
+from buildbook.records.model import WEIGHING_KINDS, Build, Entry, Instrument, Reading, WeighingSession
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,10 @@ def summarise(build: Build) -> dict[str, KindSummary]:
     return summaries
 
 
-def in_order(sessions: Sequence[WeighingSession]) -> list[WeighingSession]:
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
+
+
+def in_order(sessions: Sequence[AnyEntry]) -> list[AnyEntry]:
     """Sessions by the time they were taken. One that says no time, or only the day of the one before it in the file,
     keeps its place after that one."""
     keyed = []

@@ -42,8 +42,67 @@ WEIGHING_KINDS: dict[str, WeighingKind] = {
     "rod_bearing": WeighingKind("rod bearing", ("rod_bearing",), "rotating", False),
 }
 
-# The limits of build.yaml that are read here, and the dimension of their numbers.
-LIMIT_DIMENSIONS = {"reciprocating_spread": "mass", "bobweight_set": "mass", "residual": "mass"}
+
+class MeasurementKind(NamedTuple):
+    """A kind of measurement: what a reading of it is, and where one is taken.
+
+    `at` says what may name a place: a main or cam journal (`main`, `cam`), a `throw`, a `cylinder`, a `bank`, a
+    `fastener`, or a kind of part, by the ids of its pieces. `made_of` is the part whose material decides how much a
+    size changes with temperature; None where what is read is a gap, a volume or a tightening. `each` says whether
+    every such place of an engine has one to measure.
+    """
+
+    title: str
+    dimension: str
+    at: tuple[str, ...]
+    made_of: str | None = None
+    each: bool = True
+
+
+# The one place to add a kind of measurement (and its name in the list of schemas/clearances.schema.json, as above).
+MEASUREMENT_KINDS: dict[str, MeasurementKind] = {
+    "main_journal": MeasurementKind("main journal", "length", ("main",), "crankshaft"),
+    "main_bore": MeasurementKind("main bore", "length", ("main",), "block"),
+    "rod_journal": MeasurementKind("rod journal", "length", ("throw",), "crankshaft"),
+    "rod_bore": MeasurementKind("rod bore", "length", ("rod",), "rod"),
+    "cam_journal": MeasurementKind("cam journal", "length", ("cam",), "camshaft"),
+    "cam_bore": MeasurementKind("cam bore", "length", ("cam",), "block"),
+    "cylinder_bore": MeasurementKind("cylinder bore", "length", ("cylinder",), "block"),
+    "piston_skirt": MeasurementKind("piston skirt", "length", ("piston",), "piston"),
+    "pin_diameter": MeasurementKind("pin", "length", ("pin",), "pin"),
+    "piston_pin_bore": MeasurementKind("pin bore of the piston", "length", ("piston",), "piston"),
+    "rod_pin_bore": MeasurementKind("pin bore of the rod", "length", ("rod",), "rod"),
+    "top_ring_gap": MeasurementKind("top ring gap", "length", ("cylinder",)),
+    "second_ring_gap": MeasurementKind("second ring gap", "length", ("cylinder",)),
+    "oil_rail_gap": MeasurementKind("oil rail gap", "length", ("cylinder",)),
+    "top_ring_side": MeasurementKind("top ring side clearance", "length", ("cylinder", "piston")),
+    "second_ring_side": MeasurementKind("second ring side clearance", "length", ("cylinder", "piston")),
+    "oil_ring_side": MeasurementKind("oil ring side clearance", "length", ("cylinder", "piston")),
+    "rod_side": MeasurementKind("rod side clearance", "length", ("throw", "rod")),
+    "crankshaft_end_play": MeasurementKind("crankshaft end play", "length", ("main",), each=False),
+    "camshaft_end_play": MeasurementKind("camshaft end play", "length", ("cam",), each=False),
+    "deck_height": MeasurementKind("deck height", "length", ("bank", "cylinder")),
+    "gasket_thickness": MeasurementKind("gasket thickness", "length", ("head_gasket", "bank"), each=False),
+    "gasket_bore": MeasurementKind("gasket bore", "length", ("head_gasket", "bank"), each=False),
+    "chamber_volume": MeasurementKind("chamber volume", "volume", ("cylinder",)),
+    "piston_dish": MeasurementKind("piston dish", "volume", ("piston",)),
+    "ring_land_volume": MeasurementKind("ring-land volume", "volume", ("piston",)),
+    "valve_to_piston": MeasurementKind("valve to piston", "length", ("cylinder",)),
+    "fastener_torque": MeasurementKind("fastener torque", "torque", ("fastener",), each=False),
+    "fastener_angle": MeasurementKind("fastener angle", "angle", ("fastener",), each=False),
+    "fastener_stretch": MeasurementKind("fastener stretch", "length", ("fastener",), each=False),
+}
+
+# The limits of build.yaml that are plain ratios or weights; all the others it names are lengths.
+RATIO_LIMITS = ("compression_ratio", "compression_spread")
+MASS_LIMITS = ("reciprocating_spread", "big_end_spread", "bobweight_spread", "bobweight_set", "residual")
+LENGTH_LIMITS = (
+    *("main_clearance", "rod_clearance", "cam_clearance", "journal_taper", "journal_out_of_round"),
+    *("piston_clearance", "bore_taper", "bore_out_of_round", "pin_in_piston", "pin_in_rod"),
+    *("top_ring_gap", "second_ring_gap", "oil_rail_gap", "top_ring_side", "second_ring_side", "oil_ring_side"),
+    *("rod_side", "crankshaft_end_play", "camshaft_end_play", "deck_height", "quench"),
+    *("intake_valve_to_piston", "exhaust_valve_to_piston", "rod_bolt_stretch"),
+)
 
 
 class Taken(NamedTuple):
@@ -127,6 +186,7 @@ class Shop(NamedTuple):
     instruments: Mapping[str, Instrument]
     bits: tuple[Bit, ...]
     coefficients: tuple[KeptCoefficients, ...]
+    preferred_units: Mapping[str, str]  # dimension → what figures are shown in
     where: Where
 
 
@@ -153,6 +213,9 @@ class Engine(NamedTuple):
     stroke: Quantity | None
     rod_length: Quantity | None
     bore_spacing: Quantity | None
+    main_bearings: int | None
+    main_journal: Quantity | None  # standard diameters as new
+    rod_journal: Quantity | None
     firing_order: tuple[str, ...]
     where: Where
     where_layout: Where
@@ -176,7 +239,10 @@ class Part:
     maker: str | None
     number: str | None
     state: str | None
-    stated: Mapping[str, Quantity]  # kind of weighing → what the maker states [mass]
+    material: str | None
+    undersize: Quantity | None
+    uses: int | None  # how often fasteners had been tightened before this build
+    stated: Mapping[str, Quantity]  # kind of weighing, or size by name → what the maker states
     mass: Quantity | None
     density: Quantity | None
     where: Where
@@ -223,6 +289,25 @@ class WeighingSession(Entry):
     check_weight: CheckWeight | None
     readings: Mapping[str, Reading]
     lot: Lot | None
+
+
+class Spot(NamedTuple):
+    """Readings of one place: which journal, cylinder or piece, where along it, and where within that (`""` where it
+    is not divided). Several readings turn round it."""
+
+    place: str
+    along: str
+    within: str
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuringSession(Entry):
+    what: str
+    where_what: Where
+    temperature: Quantity | None
+    spots: tuple[Spot, ...]
+    asked: tuple[Quantity, ...]  # what a fastener was to be tightened to, step by step
 
 
 class Lock(NamedTuple):
@@ -351,8 +436,13 @@ class Balance(NamedTuple):
 
 
 class Limit(NamedTuple):
-    bounds: Mapping[str, Quantity]  # min, max, within; front, rear
+    """What a figure is held to: its bounds by name (min, max, within; front and rear for the residual)."""
+
+    bounds: Mapping[str, Quantity]
     where: Where
+    per_mm: Mapping[str, Decimal] = {}  # bounds that are a share of the diameter or bore
+    ratios: Mapping[str, Decimal] = {}  # bounds of a figure that is a plain ratio
+    source: str | None = None
 
 
 class Build(NamedTuple):
@@ -362,6 +452,7 @@ class Build(NamedTuple):
     shop: Shop
     engine: Engine
     purpose: str | None
+    use: str | None  # how the engine will be worked
     follows: str | None
     opened: Taken | None
     balance: Balance
@@ -370,6 +461,7 @@ class Build(NamedTuple):
     weighings: tuple[WeighingSession, ...]
     pairings: Pairings
     spins: Spins
-    clearances: tuple[Entry, ...]
+    intake_closes: Quantity | None  # after bottom dead centre
+    clearances: tuple[MeasuringSession, ...]
     sign_offs: tuple[Entry, ...]
     files: Mapping[str, Where]  # kind of file → its first line, whether it is there or not

@@ -8,7 +8,10 @@ from typing import Any
 from buildbook.quantities import DIMENSIONS, Quantity, QuantityError, read_number, read_quantity
 from buildbook.records.finding import Finding, Where
 from buildbook.records.model import (
-    LIMIT_DIMENSIONS,
+    LENGTH_LIMITS,
+    MASS_LIMITS,
+    MEASUREMENT_KINDS,
+    RATIO_LIMITS,
     Balance,
     Bit,
     Build,
@@ -24,6 +27,7 @@ from buildbook.records.model import (
     Limit,
     Lock,
     Lot,
+    MeasuringSession,
     Pairings,
     Part,
     Person,
@@ -36,6 +40,7 @@ from buildbook.records.model import (
     SpinPlane,
     SpinReading,
     Spins,
+    Spot,
     StampedId,
     Step,
     Taken,
@@ -129,10 +134,10 @@ class _File:
             self.findings.append(Finding("error", "quantity", parent.values[key].where, what, why, remedy))
         return None
 
-    def reading(self, parent: MapNode, name: str) -> Reading:
+    def reading(self, parent: MapNode, name: str, dimension: str = "mass") -> Reading:
         node = parent.values[name]
         inner = node.items if isinstance(node, ListNode) else (node,)
-        values = (self.quantity(item, "mass") for item in inner)
+        values = (self.quantity(item, dimension) for item in inner)
         return Reading(tuple(value for value in values if value is not None), node.where, parent.where_of(name))
 
     def readings(self, parent: MapNode, key: str) -> dict[str, Reading]:
@@ -165,6 +170,14 @@ class _File:
             "void": self.text(node, "void"),
             "places": {name: node.where_of(name) for name in ("taken", "by", "with") if name in node.values},
         }
+
+    def spots(self, parent: MapNode, dimension: str, path: tuple[str, ...] = ()) -> Iterator[Spot]:
+        for name, node in parent.items():
+            if isinstance(node, MapNode):
+                yield from self.spots(node, dimension, (*path, name))
+            else:
+                place, along, within = (*path, name, "", "")[:3]
+                yield Spot(place, along, within, self.reading(parent, name, dimension))
 
     def entries(self, key: str) -> tuple[Entry, ...]:
         return tuple(Entry(**self.entry(node)) for node in self.maps(self.root, key))
@@ -212,7 +225,9 @@ def read_shop(root: MapNode | None, top: Where, findings: list[Finding]) -> Shop
         )
         for node in file.maps(file.root, "coefficients")
     ]
-    return Shop(file.text(shop, "name") if shop else None, people, instruments, tuple(bits), tuple(coefficients), top)
+    preferred = {name: node.text for name, node in file.map(file.root, "preferred_units") if isinstance(node, TextNode)}
+    name = file.text(shop, "name") if shop else None
+    return Shop(name, people, instruments, tuple(bits), tuple(coefficients), preferred, top)
 
 
 def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Finding]) -> Engine:
@@ -233,6 +248,9 @@ def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Find
         stroke=file.quantity(file.root.get("stroke"), "length"),
         rod_length=file.quantity(file.root.get("rod_length"), "length"),
         bore_spacing=file.quantity(file.root.get("bore_spacing"), "length"),
+        main_bearings=_count(file, file.root, "main_bearings"),
+        main_journal=file.quantity(file.root.get("main_journal"), "length"),
+        rod_journal=file.quantity(file.root.get("rod_journal"), "length"),
         firing_order=file.texts(file.root, "firing_order"),
         where=top,
         where_layout=file.root.where_of("layout"),
@@ -277,6 +295,7 @@ def read_build(
         shop=shop,
         engine=engine,
         purpose=build.text(build.root, "purpose"),
+        use=build.text(build.root, "use"),
         follows=build.text(build.root, "follows"),
         opened=build.taken(build.root, "opened"),
         balance=Balance(
@@ -288,33 +307,77 @@ def read_build(
             build.root.where_of("balance"),
         ),
         limits={
-            limit: Limit(
-                dict(build.quantities(node, LIMIT_DIMENSIONS[limit], {"min", "max", "within", "front", "rear"})),
-                node.where,
-            )
-            for limit, node in build.map(build.root, "limits")
-            if limit in LIMIT_DIMENSIONS
+            name: _limit(build, name, node)
+            for name, node in build.map(build.root, "limits")
+            if isinstance(node, MapNode)
         },
         parts=tuple(_parts(read["parts"])),
         weighings=tuple(_weighings(read["weighings"])),
         pairings=_pairings(read["pairings"]),
         spins=_spins(read["spins"], files["spins"]),
-        clearances=read["clearances"].entries("sessions"),
+        intake_closes=build.quantity(build.root.get("intake_closes"), "angle"),
+        clearances=tuple(_measurements(read["clearances"])),
         sign_offs=build.entries("sign_offs"),
         files=files,
     )
 
 
+_BOUNDS = ("min", "max", "within", "front", "rear")
+
+
+def _limit(file: _File, name: str, node: MapNode) -> Limit:
+    per_mm = {
+        bound: share
+        for bound, inner in node.items()
+        if isinstance(inner, MapNode) and (share := file.number(inner, "per_mm")) is not None
+    }
+    ratios: dict[str, Decimal] = {}
+    bounds: dict[str, Quantity] = {}
+    for bound in _BOUNDS:
+        if bound in per_mm or bound not in node.values:
+            continue
+        if name in RATIO_LIMITS:
+            ratio = file.number(node, bound)
+            ratios |= {bound: ratio} if ratio is not None else {}
+            continue
+        dimension = "mass" if name in MASS_LIMITS else "length" if name in LENGTH_LIMITS else None
+        value = file.quantity(node.get(bound), dimension) if dimension else file.any_quantity(node, bound)
+        bounds |= {bound: value} if value is not None else {}
+    return Limit(bounds, node.where, per_mm, ratios, file.text(node, "source"))
+
+
+def _count(file: _File, node: MapNode, key: str) -> int | None:
+    """A count, unless it is more than any engine has of anything."""
+    count = file.number(node, key)
+    if count is not None and count > MOST_PIECES:
+        what, why = f"{key} is {count}", f"No engine has more than {MOST_PIECES} of anything."
+        remedy = "write how many there are"
+        file.findings.append(Finding("error", "out-of-range", node.values[key].where, what, why, remedy))
+        return None
+    return int(count) if count is not None else None
+
+
+# What makers state of a piece is a weight, except for these.
+_STATED_SIZES = {
+    "diameter": "length",
+    "length": "length",
+    "thickness": "length",
+    "compression_height": "length",
+    "dish": "volume",
+    "chamber": "volume",
+}
+
+
+def _stated(file: _File, node: MapNode) -> Iterator[tuple[str, Quantity]]:
+    for name, inner in file.map(node, "stated"):
+        value = file.quantity(inner, _STATED_SIZES.get(name, "mass")) if name != "note" else None
+        if value is not None:
+            yield name, value
+
+
 def _parts(file: _File) -> Iterator[Part]:
     for node in file.maps(file.root, "parts"):
         ids = node.get("ids")
-        count = file.number(node, "count")
-        if count is not None and count > MOST_PIECES:
-            what, why = f"{count} pieces of one kind are listed", f"No engine has more than {MOST_PIECES} of anything."
-            remedy = "write how many there are"
-            file.findings.append(Finding("error", "out-of-range", node.values["count"].where, what, why, remedy))
-            count = None
-        stated = node.get("stated")
         yield Part(
             kind=file.text(node, "kind") or "",
             ids=tuple(
@@ -322,13 +385,16 @@ def _parts(file: _File) -> Iterator[Part]:
                 for item in (ids.items if isinstance(ids, ListNode) else ())
                 if isinstance(item, TextNode)
             ),
-            count=int(count) if count is not None else None,
+            count=_count(file, node, "count"),
             maker=file.text(node, "maker"),
             number=file.text(node, "number"),
             state=file.text(node, "state"),
+            material=file.text(node, "material"),
+            undersize=file.quantity(node.get("undersize"), "length"),
+            uses=_count(file, node, "uses"),
             mass=file.quantity(node.get("mass"), "mass"),
             density=file.quantity(node.get("density"), "density"),
-            stated=dict(file.quantities(stated, "mass")),
+            stated=dict(_stated(file, node)),
             where=node.where,
         )
 
@@ -358,6 +424,21 @@ def _lot(file: _File, node: MapNode) -> Lot | None:
     pieces = file.number(lot, "pieces")
     per_cylinder = file.number(lot, "per_cylinder") or file.number(lot, "per_rod")
     return Lot(file.reading(lot, "total"), int(pieces or 1), int(per_cylinder or 1), per_cylinder is not None)
+
+
+def _measurements(file: _File) -> Iterator[MeasuringSession]:
+    for node in file.maps(file.root, "sessions"):
+        what = file.text(node, "what") or ""
+        kind = MEASUREMENT_KINDS.get(what)
+        readings = file.sub(node, "readings") if kind else None
+        yield MeasuringSession(
+            **file.entry(node),
+            what=what,
+            where_what=node.where_of("what"),
+            temperature=file.quantity(node.get("temperature"), "temperature"),
+            spots=tuple(file.spots(readings, kind.dimension)) if readings and kind else (),
+            asked=file.reading(node, "asked", kind.dimension).values if kind and node.get("asked") else (),
+        )
 
 
 def _pairings(file: _File) -> Pairings:

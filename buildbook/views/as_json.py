@@ -3,11 +3,16 @@
 import json
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from buildbook.balance.bobweights import Bobweight
 from buildbook.balance.layouts import LayoutError
 from buildbook.figures import Figures
 from buildbook.records.finding import Finding
+
+if TYPE_CHECKING:
+    from buildbook.figures.bores import Clearances
+    from buildbook.figures.match import MatchFigures
 
 
 def dump(build: str | None, figures: Mapping[str, object], findings: Iterable[Finding]) -> str:
@@ -53,7 +58,10 @@ def weighings(figures: Figures) -> dict[str, object]:
 
 
 def match(figures: Figures) -> dict[str, object]:
-    best = figures.match
+    return _matched(figures.match)
+
+
+def _matched(best: "MatchFigures") -> dict[str, object]:
     matching = best.matching
     return {
         "spread": grams(matching.spread),
@@ -81,6 +89,28 @@ def match(figures: Figures) -> dict[str, object]:
             }
             for each in best.grinding
         ],
+    }
+
+
+def with_bores_too(figures: Figures) -> dict[str, object]:
+    """The match under both limits, with the two pairings that look at one of them alone; clearances in mm."""
+    found = figures.with_bores
+
+    def clearances(each: "Clearances") -> dict[str, object]:
+        by_cylinder = {cylinder: float(clearance) for cylinder, clearance in each.by_cylinder.items()}
+        counts = {"outside": each.outside, "cannot_tell": each.in_doubt}
+        return {"spread": float(each.spread), **counts, "cylinders": by_cylinder}
+
+    return _matched(found.both) | {
+        "clearances": clearances(found.both_clearances),
+        "weights_alone": {
+            "spread": grams(found.weights.matching.spread),
+            "clearances": clearances(found.weights_clearances),
+        },
+        "bores_alone": {"pistons": dict(found.bores.pistons), "clearances": clearances(found.bores_clearances)},
+        "clearance_limit": {"min": grams(found.least), "max": grams(found.most)},
+        "conflict": found.conflict,
+        "both_proven": found.proven,
     }
 
 

@@ -11,6 +11,7 @@ from buildbook.figures import Figures
 from buildbook.figures.cylinders import CylinderFigure
 from buildbook.quantities import fixed
 from buildbook.records.model import Lock
+from buildbook.views.ruler import Ruler
 from buildbook.views.screen import BOLD, DIM, can_draw, heading, line, plain, words
 
 _LOUD = "bold reverse"
@@ -55,13 +56,12 @@ def draw_map(to: Console, figures: Figures) -> None:
     columns = [[each for each in pairing.cylinders.values() if each.bank == bank] for bank in banks]
     room = min(_WIDTH, to.width) - len(columns) + 1
     width = min(room // len(columns), 46)
-    locks = figures.build.pairings.locks
     grid = Table.grid(padding=(0, 1, 0, 0))
     for _ in columns:
         grid.add_column(width=width)
     for position in reversed(range(max(map(len, columns)))):
         grid.add_row(
-            *(_cylinder(column[position], locks, width) if position < len(column) else "" for column in columns)
+            *(_cylinder(column[position], figures, width) if position < len(column) else "" for column in columns)
         )
     if len(banks) > 1:
         grid.add_row(*(words(f"{bank.replace('_', ' ')} bank".upper().center(width), BOLD) for bank in banks))
@@ -73,7 +73,8 @@ def draw_map(to: Console, figures: Figures) -> None:
             to.print(words(f" CYLINDER {name} IS NOT IN THIS ENGINE ", _LOUD))
 
 
-def _cylinder(cylinder: CylinderFigure, locks: tuple[Lock, ...], width: int) -> Panel:
+def _cylinder(cylinder: CylinderFigure, figures: Figures, width: int) -> Panel:
+    locks, ruler = figures.build.pairings.locks, Ruler(figures.build.shop)
     alarms = [change.upper() for change in cylinder.changed]
     if not cylinder.pieces:
         alarms.append("NOT MATCHED")
@@ -85,6 +86,17 @@ def _cylinder(cylinder: CylinderFigure, locks: tuple[Lock, ...], width: int) -> 
     else:
         weight = words("not all weighed", BOLD)
     lines: list[RenderableType] = [_pieces(cylinder, width - 4), weight]
+    bore = figures.measured.get("cylinder_bore", {}).get(cylinder.cylinder)
+    if bore is not None:
+        size = line("bore ", (ruler.text(bore.mean, bore.smallest.decimals), BOLD), f" {ruler.unit}")
+        for fit in figures.fits.of("piston_clearance"):
+            if fit.place == cylinder.cylinder:
+                size.append_text(line(", clearance ", (ruler.text(fit.value, fit.decimals), BOLD)))
+                alarms += [f"PISTON CLEARANCE {fit.verdict.upper()}"] if fit.verdict in {"under", "over"} else []
+        lines.append(size)
+    for ring in figures.fits.filing:
+        if ring.cylinder == cylinder.cylinder and ring.file > 0 and not ring.practice:
+            alarms.append(f"FILE {ring.ring.replace('_', ' ').upper()} {ruler.text(ring.file, 3)}")
     lines += [words(f" {alarm} ", _LOUD) for alarm in alarms]
     title = f"cylinder {cylinder.cylinder}, throw {cylinder.throw}"
     lines += [words(f"locked: {lock.because or 'no reason given'}") for lock in locks if _holds(lock, cylinder)]

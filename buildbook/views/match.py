@@ -6,23 +6,111 @@ from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
+from buildbook.figures.bores import Clearances, WithBores
 from buildbook.figures.match import MatchFigures
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
 from buildbook.views.map import locked
-from buildbook.views.screen import BAD, BOLD, DIM, GOOD, bar, heading, line, row, table, words
+from buildbook.views.ruler import Ruler, ends_of, gauge
+from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, bar, heading, line, row, table, words
 
 
 def draw_match(to: Console, figures: Figures) -> None:
+    """The best pairing by weight."""
     best = figures.match
-    matching = best.matching
+    _draw_question(to, figures, best)
+    to.print()
+    _draw_comparison(to, best)
+    _draw_answer(to, figures, best)
+
+
+def draw_with_bores(to: Console, figures: Figures) -> None:
+    """The pairing under both limits, beside those that look at weights alone and at bores alone."""
+    found, ruler = figures.with_bores, Ruler(figures.build.shop)
+    best = found.both
+    _draw_question(to, figures, best)
+    to.print(words(_clearance_limit(found, ruler), DIM))
+    to.print()
+    _draw_ways(to, found, ruler)
+    to.print(line((_trade(found, ruler), BOLD if found.proven else DOUBT)))
+    to.print()
+    bores = table(("cylinder", "left"), ("piston", "left"), (f"clearance {ruler.unit}", "right"), ("", "left"))
+    limits = (None if found.least is None else float(found.least), None if found.most is None else float(found.most))
+    ends = ends_of([*limits, *map(float, found.both_clearances.by_cylinder.values())])
+    for cylinder, clearance in found.both_clearances.by_cylinder.items():
+        piston = best.cylinders[cylinder].pieces["piston"]
+        row(bores, words(cylinder, BOLD), words(piston, BOLD), ruler.text(clearance, 3),
+            gauge(float(clearance), 0, limits, ends))  # fmt: skip
+    to.print(bores)
+    _draw_answer(to, figures, best)
+
+
+def _draw_ways(to: Console, found: WithBores, ruler: Ruler) -> None:
+    """What each way of placing the pistons comes to, side by side."""
+    ways: tuple[tuple[MatchFigures | None, Clearances], ...] = (
+        (found.weights, found.weights_clearances),
+        (None, found.bores_clearances),
+        (found.both, found.both_clearances),
+    )
+    listing = table(("", "left"), ("weight alone", "right"), ("bores alone", "right"), ("both", "right"))
+
+    def compare(title: str, *cells: str) -> None:
+        row(listing, title, *cells[:-1], words(cells[-1], BOLD))
+
+    matchings = [matched.matching if matched else None for matched, _ in ways]
+    big_ends = [each.throw_spread if each else None for each in matchings]
+    clearances = [each for _, each in ways]
+    compare("reciprocating spread g", *(fixed(each.spread, 2) if each else "" for each in matchings))
+    compare("big ends of the throws g", *(fixed(each, 2) if each is not None else "" for each in big_ends))
+    compare(f"least clearance {ruler.unit}", *(ruler.text(min(each.by_cylinder.values()), 3) for each in clearances))
+    compare("most", *(ruler.text(max(each.by_cylinder.values()), 3) for each in clearances))
+    compare("spread", *(ruler.text(each.spread, 3) for each in clearances))
+    compare("outside the limit", *(str(each.outside) for each in clearances))
+    compare("cannot tell", *(str(each.in_doubt) for each in clearances))
+    to.print(listing)
+
+
+def _clearance_limit(found: WithBores, ruler: Ruler) -> str:
+    least, most = (None if each is None else ruler.text(each, 3) for each in (found.least, found.most))
+    if least and most:
+        return f"piston clearance {least} to {most} {ruler.unit}, at the tightest places"
+    if least or most:
+        return f"piston clearance {f'at least {least}' if least else f'at most {most}'} {ruler.unit}"
+    return "build.yaml sets no limit on piston_clearance; the piston maker's sheet has one"
+
+
+def _trade(found: WithBores, ruler: Ruler) -> str:
+    """What weights and bores cost each other, in words."""
+    if found.tried == 0:
+        return (
+            "The pairing by weight stays: its clearances are as even as the gauges can tell "
+            f"(differences below {ruler.text(found.told, 4)} {ruler.unit} are not)."
+        )
+    if not found.conflict:
+        said = "No conflict: each set goes where its piston fits best, and the weights stay as even as they can be."
+        before, after = found.weights.matching.throw_spread, found.both.matching.throw_spread
+        if before is not None and after is not None and after > before:
+            said += f" The big ends of the throws become {fixed(after - before, 2)} g less even by it."
+        return said
+    weight = fixed(found.both.matching.spread - found.weights.matching.best, 2)
+    if found.tried == 1:
+        return f"The bores cost {weight} g of evenness in weight, within its limit; the clearances are the evenest."
+    return (
+        f"Locks tie other pieces to cylinders, so weights and bores pull apart. Of {found.tried} ways tried by "
+        f"exchanging two pistons this is the best under both limits; it is not proven. It costs {weight} g in weight."
+    )
+
+
+def _draw_question(to: Console, figures: Figures, best: MatchFigures) -> None:
     heading(to, "Match", figures.build.name)
     titles = [WEIGHING_KINDS[what].title for what in best.pools]
     to.print(words(f"reciprocating weight of each cylinder; free to choose: {', '.join(titles)}", DIM))
     for lock in figures.build.pairings.locks:
         to.print(words(locked(lock)))
-    to.print()
-    _draw_comparison(to, best)
+
+
+def _draw_answer(to: Console, figures: Figures, best: MatchFigures) -> None:
+    matching = best.matching
     to.print()
     verdict = "PROVEN  " if matching.proven else "NOT PROVEN  "
     to.print(line((verdict, BOLD if matching.proven else BAD), matching.how))

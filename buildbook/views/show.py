@@ -7,6 +7,7 @@ from buildbook.figures import Figures
 from buildbook.figures.cylinders import not_weighed
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
+from buildbook.views.fits import fits_in_words
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 
@@ -46,11 +47,10 @@ def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
         return result
     result.append(_pairing(figures))
     result.append(_bobweights(figures))
-    spins, sessions, signed = build.spins.steps, build.clearances, build.sign_offs
+    spins, signed = build.spins.steps, build.sign_offs
     result.append(("spins", None if spins else False, f"{len(spins)} steps recorded" if spins else "none recorded"))
-    result.append(
-        ("clearances", None if sessions else False, f"{len(sessions)} sessions" if sessions else "none recorded")
-    )
+    fitting, fits_said = fits_in_words(figures) if build.clearances else (False, "nothing measured")
+    result.append(("fits", fitting, fits_said))
     said = ", ".join(f"{each.id} by {each.by}" for each in signed)
     result.append(("sign-offs", None if signed else False, said or "none"))
     return result

@@ -1,16 +1,16 @@
 """The weighings: kind by kind with their spread, and session by session."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.padding import Padding
-from rich.text import Text
 
 from buildbook.figures import Figures
 from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed, two_figures
 from buildbook.records.model import WEIGHING_KINDS, WeighingSession
-from buildbook.views.screen import DIM, DOUBT, bar, heading, line, plain, row, strip, table, words
+from buildbook.views.screen import DIM, DOUBT, bar, heading, line, row, strip, table, words
+from buildbook.views.sessions import draw_sessions
 
 
 def draw_weighings(to: Console, figures: Figures) -> None:
@@ -20,7 +20,7 @@ def draw_weighings(to: Console, figures: Figures) -> None:
         to.print(words("nothing has been weighed yet", DIM))
     else:
         _draw_summary(to, figures)
-    _draw_sessions(to, figures.build.weighings)
+    draw_sessions(to, _sessions(figures.build.weighings))
 
 
 def _draw_summary(to: Console, figures: Figures) -> None:
@@ -92,24 +92,10 @@ def draw_kind(to: Console, kind: KindSummary, sessions: Sequence[WeighingSession
         to.print(words(f"weighed as a lot: {kind.per_cylinder} for each cylinder or rod", DIM))
     for remark in _remarks(kind):
         to.print(line(*remark))
-    _draw_sessions(to, [session for session in sessions if session.what == kind.what])
+    draw_sessions(to, _sessions([session for session in sessions if session.what == kind.what]))
 
 
-def _draw_sessions(to: Console, sessions: Sequence[WeighingSession]) -> None:
-    if not sessions:
-        return
-    to.print()
-    listing = table(("session", "left"), ("taken", "left"), ("by", "left"), ("with", "left"), ("what", "left"))
+def _sessions(sessions: Sequence[WeighingSession]) -> Iterator[tuple[WeighingSession, str]]:
     for session in sessions:
         kind = WEIGHING_KINDS.get(session.what)
-        title = kind.title if kind else session.what
-        struck = "strike dim" if session.void is not None else ""
-        what = Text(plain(f"{title} ({len(session.readings) or 'lot'})"), style=struck)
-        if session.void is not None:
-            what.append(plain(f"  VOID: {session.void}"), style=DOUBT)
-        elif session.note:
-            what.append(plain(f"  {session.note}"), style=DIM)
-        taken = session.taken.text.replace("T", " ")[:16] if session.taken else ""
-        cells = (session.id, taken, session.by, session.with_)
-        row(listing, *(Text(plain(cell or ""), style=struck) for cell in cells), what)
-    to.print(listing)
+        yield session, f"{kind.title if kind else session.what} ({len(session.readings) or 'lot'})"

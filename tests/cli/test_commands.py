@@ -11,10 +11,23 @@ from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 
 from cli.workshop import git, one_after_the_other
 
-OF_A_BUILD = ("show", "weighings", "match", "bobweight", "map", "check")
+OF_A_BUILD = ("show", "weighings", "match", "bobweight", "map", "check", "fits", "compression")
+WITHOUT_WEIGHING = ("motion",)
 AT_THE_MACHINE = ("spins", "plan", "prove")
 RECORDING = ("spin", *(f"correct {kind}" for kind in ("drill", "plug", "grind", "add", "fit", "remove", "index")))
-ALL = (*OF_A_BUILD, *AT_THE_MACHINE, *RECORDING, "trial", "tour", "new book", "new engine", "new build")
+ALL = (
+    *OF_A_BUILD,
+    *WITHOUT_WEIGHING,
+    "measure",
+    "shells",
+    *AT_THE_MACHINE,
+    *RECORDING,
+    "trial",
+    "tour",
+    "new book",
+    "new engine",
+    "new build",
+)
 
 
 @pytest.mark.parametrize("command", [*ALL, "new", "correct", ""])
@@ -23,18 +36,20 @@ def test_every_command_has_help_with_an_example(run: Run, command: str) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     assert re.search(r"^  Example: buildbook ", done.stdout, re.MULTILINE)
     assert command in {"new", "correct", ""} or "--json" in done.stdout
-    assert "..." not in done.stdout.replace("COMMAND [ARGS]...", "")  # no line of help is cut
+    assert "..." not in re.sub(
+        r"COMMAND \[ARGS\]\.\.\.|\[PLACE=READINGS\]\.\.\.", "", done.stdout
+    )  # no line of help is cut
 
 
 def test_help_names_every_command_under_the_stages_of_the_job(run: Run) -> None:
     said = run("--help").stdout
     stages = re.findall(r"^([A-Z][a-z ]+):$", said, re.MULTILINE)
-    assert stages[-4:] == ["Begin", "Look after the book", "Weigh and match", "Balance"]
+    assert stages[-5:] == ["Begin", "Look after the book", "Weigh and match", "Measure and fit", "Balance"]
     for command in {name.split()[0] for name in ALL}:
         assert len(re.findall(rf"^  {command} +[A-Z].*$", said, re.MULTILINE)) == 1
 
 
-@pytest.mark.parametrize("command", [*OF_A_BUILD, *AT_THE_MACHINE])
+@pytest.mark.parametrize("command", [*OF_A_BUILD, *WITHOUT_WEIGHING, *AT_THE_MACHINE])
 def test_json_is_one_object_with_build_figures_and_findings(run: Run, command: str) -> None:
     done = run(command, "heron-07/2025-06-first", "--json", cwd=SAMPLES)
     assert (done.returncode, done.stderr) == (0, "")
@@ -79,6 +94,9 @@ NEAREST = {
     "spin heron-07 --front 1@2 --rear 1@2 --by tomas --with balncer": "did you mean balancer?",
     "prove heron-07/2025-06-frist": "did you mean heron-07/2025-06-first?",
     "weighings heron-07 --kind pistn": "piston",
+    "fits heron-07 --kind rod_clearence": "did you mean rod_clearance?",
+    "measure rod_bor R1=53.344 --build heron-07": "did you mean rod_bore?",
+    "compresion heron-07": "did you mean compression?",
 }
 
 
@@ -116,6 +134,16 @@ MISUSE = (
     "trial --first 8.5@60",
     "trial --first 8.5@60 --use nothing-kept",
     "bobweight heron-07 --set 1=2180.4",
+    "fits heron-07 --kind nonsense",
+    "fits heron-07 --at nowhere",
+    "measure",
+    "measure rod_bore",
+    "measure rod_bore R1=53.344 --build heron-07 --by ava",
+    "measure rod_bore --csv no-such-file.csv --build heron-07 --with bore_gauge_50_100 --by ava",
+    "shells nonsense heron-07",
+    "shells main heron-07 --sizes wide",
+    "compression heron-07 --ratio 1",
+    "motion heron-07 --speed fast",
     "show heron-07 --book /no/such/folder",
     "new build no-slash",
     "new build tern-99/first",
@@ -135,7 +163,7 @@ def test_what_cannot_be_done_is_exit_code_2_with_a_remedy_and_no_traceback(sampl
 
 def test_outside_a_book_every_command_says_where_to_go(tmp_path: Path) -> None:
     recording = ("spin --front 1@2 --rear 1@2", "correct fit D1")
-    for done in one_after_the_other((*OF_A_BUILD, *AT_THE_MACHINE, *recording), tmp_path):
+    for done in one_after_the_other((*OF_A_BUILD, *WITHOUT_WEIGHING, *AT_THE_MACHINE, *recording), tmp_path):
         assert (done.code, done.stdout) == (2, "")
         assert "--book PATH" in done.stderr
 
@@ -178,7 +206,7 @@ def test_bad_input_is_named_with_line_and_remedy_and_no_figure_is_shown(
 def test_every_command_finds_the_same_in_a_broken_file(book: Book) -> None:
     book.write("weighings.yaml", BROKEN["a tab"][0])
     recording = ("spin --front 1@2 --rear 1@2 --by ava", "correct fit D1 --by ava --build")
-    commands = (*OF_A_BUILD, *AT_THE_MACHINE, *recording)
+    commands = (*OF_A_BUILD, *WITHOUT_WEIGHING, *AT_THE_MACHINE, *recording)
     typed = [f"{command} twin --json" for command in commands]
     for command, done in zip(commands, one_after_the_other(typed, book.root), strict=True):
         assert (done.code, done.stderr) == (1, ""), command

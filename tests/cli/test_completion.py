@@ -46,6 +46,9 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
         ("buildbook plan heron-07/2025", ["heron-07/2025-06-first"]),
         ("buildbook spin --by a", ["ava"]),
         ("buildbook correct pl", ["plug"]),
+        ("buildbook measure main_", ["main_journal", "main_bore"]),
+        ("buildbook measure main_bore --with bore_gauge_5", ["bore_gauge_50_100"]),
+        ("buildbook fits --kind pin", ["pin_in_piston", "pin_in_rod"]),
         ("buildbook correct drill --by to", ["tomas"]),
     ],
 )
@@ -56,6 +59,7 @@ def test_tab_offers(words: str, offered: list[str]) -> None:
 def test_tab_offers_all_commands() -> None:
     assert set(completed("buildbook ", SAMPLES)) == {
         "tour", "new", "check", "show", "weighings", "match", "map",
+        "measure", "fits", "shells", "compression", "motion",
         "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",
     }  # fmt: skip
 

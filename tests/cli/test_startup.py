@@ -57,7 +57,9 @@ def test_completion_imports_typer_alone(words: str) -> None:
     assert imported(env=completing) <= {"typer"}
 
 
-@pytest.mark.parametrize("command", ["show", "weighings", "bobweight", "map", "spins", "plan", "prove"])
+@pytest.mark.parametrize(
+    "command", ["show", "weighings", "bobweight", "map", "spins", "plan", "prove", "fits", "motion", "compression"]
+)
 def test_files_that_passed_before_are_shown_without_the_schema_library(run: Run, command: str) -> None:
     assert run("check", cwd=SAMPLES).returncode == 0
     assert imported(command, "heron-07/2025-06-first") == {"typer", "rich", "ruamel"}

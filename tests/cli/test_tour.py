@@ -14,12 +14,14 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
     assert (done.returncode, done.stderr) == (0, "")
     steps = [line for line in done.stdout.splitlines() if line.startswith("$ buildbook ")]
     assert [step.split()[2] for step in steps] == [
-        "check", "show", "weighings", "match", "bobweight", "map",
+        "check", "show", "weighings", "match", "match", "bobweight", "map",
+        "measure", "measure", "fits", "compression",
         "spin", "plan", "correct", "correct", "spin", "spins", "prove", "prove",
     ]  # fmt: skip
     assert "nothing found" in done.stdout
     assert "TARGET" in done.stdout
     assert "locked: bore 5" in done.stdout
+    assert "Rings to file" in done.stdout
     assert "\x1b" not in done.stdout
     book = tmp_path / "practice_book"
     assert git(book, "status", "--porcelain") == ""
@@ -28,6 +30,8 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
     assert begin == "buildbook: Begin a practice book"
     assert balanced == [
         "Tomas Reddick: Set the bobweights of heron-07/2026-10-rebuild",
+        "Mika Dunnow: Record M4: top ring gap",
+        "Mika Dunnow: Record M5: top ring gap",
         "Tomas Reddick: Record S1: spin",
         "Tomas Reddick: Record S2: drill",
         "Tomas Reddick: Record S3: drill",

@@ -23,6 +23,7 @@ BUILDS = (
 SCREENS = (
     *("show", "weighings", "match", "bobweight", "map", "spins", "prove"),
     *("weighings --kind pin_locks", "weighings --kind rod"),
+    *("fits", "fits --kind bore_taper", "fits --kind piston_clearance", "match --with-bores", "compression", "motion"),
 )
 
 

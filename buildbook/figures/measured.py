@@ -1,0 +1,224 @@
+"""What was measured, place by place: the readings that count, brought to 20 °C, and how well each is known."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from buildbook import uncertainty as gum
+from buildbook.figures.weighings import in_order
+from buildbook.fits import sizes
+from buildbook.fits.decision import Estimate
+from buildbook.quantities import DIMENSIONS, Quantity, decimals_for
+from buildbook.records.finding import Where
+from buildbook.records.model import MEASUREMENT_KINDS, Build, MeasuringSession
+
+
+class Size(NamedTuple):
+    """One reading, in the first unit of its dimension (mm, cc, N m, deg): at 20 °C, and as it was read."""
+
+    value: Fraction
+    as_read: Fraction
+    uncertainty: float  # standard uncertainty of one reading
+    repeatability: float  # the part of it that more readings make smaller
+    decimals: int
+    within: str
+    session: MeasuringSession
+    where: Where
+
+    @property
+    def estimate(self) -> Estimate:
+        return Estimate(float(self.value), self.uncertainty)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One journal, bore, cylinder or piece: its sections in the order in which they were written."""
+
+    kind: str
+    place: str
+    sections: Mapping[str, tuple[Size, ...]]  # "" where it is not divided
+
+    @property
+    def readings(self) -> tuple[Size, ...]:
+        return tuple(size for section in self.sections.values() for size in section)
+
+    @property
+    def smallest(self) -> Size:
+        return min(self.readings, key=lambda size: size.value)
+
+    @property
+    def largest(self) -> Size:
+        return max(self.readings, key=lambda size: size.value)
+
+    @property
+    def mean(self) -> Fraction:
+        """The mean of the sections' means."""
+        means = [sizes.mean(values_of(section)) for section in self.sections.values()]
+        return sum(means, Fraction(0)) / len(means)
+
+    @property
+    def mean_uncertainty(self) -> float:
+        return uncertainty_of_mean(self.readings)
+
+    def part(self, name: str) -> "Measured":
+        """One of its sections, by name."""
+        return Measured(self.kind, self.place, {name: self.sections[name]})
+
+
+class Gap(NamedTuple):
+    """What lies between a bore and what runs in it, as a difference of diameters [mm]."""
+
+    tightest: Fraction  # the smallest diameter of the one less the largest of the other
+    as_read: Fraction
+    uncertainty: float  # of the tightest
+    mean: Estimate
+
+
+def between(outer: Measured, inner: Measured) -> Gap:
+    """Outer diameter less inner diameter; the two were measured apart, so that their uncertainties combine in
+    quadrature (GUM 5.1.2)."""
+    small, large = outer.smallest, inner.largest
+    return Gap(
+        small.value - large.value,
+        small.as_read - large.as_read,
+        gum.combined(small.uncertainty, large.uncertainty),
+        Estimate(float(outer.mean - inner.mean), gum.combined(outer.mean_uncertainty, inner.mean_uncertainty)),
+    )
+
+
+class Came(NamedTuple):
+    """A measurement that a figure came from: what, where, its value at 20 °C and as read, and the session. What a maker
+    states has no session."""
+
+    what: str
+    place: str
+    value: Fraction
+    as_read: Fraction
+    decimals: int
+    session: str | None
+    where: Where
+    within: str = ""  # a crank angle, or a direction
+
+
+def came(piece: Measured, size: Size) -> Came:
+    title = MEASUREMENT_KINDS[piece.kind].title
+    return Came(title, piece.place, size.value, size.as_read, size.decimals, size.session.id, size.where, size.within)
+
+
+def values_of(section: tuple[Size, ...]) -> list[Fraction]:
+    return [size.value for size in section]
+
+
+def uncertainty_of_mean(readings: tuple[Size, ...]) -> float:
+    """Standard uncertainty of the mean of n readings: only the repeatability shrinks, by √n (GUM 4.2.3, 5.1.2). The
+    least certain of them speaks for all."""
+    worst = max(readings, key=lambda size: size.uncertainty)
+    shared = max(worst.uncertainty**2 - worst.repeatability**2, 0.0) ** 0.5
+    return gum.combined(shared, worst.repeatability / len(readings) ** 0.5)
+
+
+def measured(build: Build) -> dict[str, dict[str, Measured]]:
+    """Kind of measurement → place → what was measured there. Void sessions count for nothing.
+
+    The later session of a piece counts: of a journal or bore for all of it, since what was ground at its ends was
+    ground in the middle; of valves, rails or bolts for each by itself.
+    """
+    found: dict[str, dict[str, dict[str, list[Size]]]] = {}
+    materials = _materials(build)
+    for session in in_order(build.clearances):
+        if session.void is not None or session.what not in MEASUREMENT_KINDS:
+            continue
+        kind = MEASUREMENT_KINDS[session.what]
+        spares = {
+            stamped.id for part in build.parts if not part.fitted and part.kind in kind.at for stamped in part.ids
+        }
+        read: dict[str, dict[str, list[Size]]] = {}
+        for place, along, size in _sizes(session, build, materials):
+            if place in spares:
+                continue  # kept, as a spare's weight is, and counts for nothing
+            read.setdefault(place, {}).setdefault(along, []).append(size)
+        places = found.setdefault(session.what, {})
+        for place, sections in read.items():
+            before = places.get(place, {})
+            by_section = kind.made_of is None and ("" in before) == ("" in sections)
+            places[place] = (before | sections) if by_section else sections
+    return {
+        kind: {
+            place: Measured(kind, place, {name: tuple(sections[name]) for name in _from_the_front(sections)})
+            for place, sections in places.items()
+        }
+        for kind, places in found.items()
+    }
+
+
+_LEVELS = ("front", "top", "upper", "middle", "lower", "bottom", "rear")
+
+
+def _from_the_front(names: Iterable[str]) -> list[str]:
+    """The sections of a piece from front to rear or from top to bottom, whichever way they were written; as written
+    where they have other names."""
+    listed = list(names)
+    return sorted(listed, key=_LEVELS.index) if set(listed) <= set(_LEVELS) else listed
+
+
+def _materials(build: Build) -> dict[tuple[str, str], str | None]:
+    """(kind of part, id) → material; `""` as the id stands for any piece of the kind."""
+    materials: dict[tuple[str, str], str | None] = {}
+    for part in sorted(build.parts, key=lambda part: not part.fitted):  # what is fitted speaks before a spare
+        materials.setdefault((part.kind, ""), part.material)
+        materials |= {(part.kind, piece): part.material for piece in part.pieces}
+    return materials
+
+
+def _sizes(
+    session: MeasuringSession, build: Build, materials: Mapping[tuple[str, str], str | None]
+) -> Iterator[tuple[str, str, Size]]:
+    kind = MEASUREMENT_KINDS[session.what]
+    unit = DIMENSIONS[kind.dimension][0]
+    instrument = build.shop.instruments.get(session.with_ or "")
+    fitting = instrument if instrument and instrument.reads(kind.dimension) else None
+    step, deviation = (
+        float(stated.worth(unit)) if stated else 0.0
+        for stated in ((fitting.resolution, fitting.repeatability) if fitting else (None, None))
+    )
+    for place, along, within, reading in session.spots:
+        made_of = kind.made_of
+        material = materials.get((made_of, place), materials.get((made_of, ""))) if made_of else None
+        for quantity in reading.values:
+            as_read = quantity.worth(unit)
+            value, corrected = _at_reference(as_read, session.temperature, material)
+            last_digit = float(quantity.last_digit(unit))
+            known = gum.reading_uncertainty(max(step, last_digit), deviation, 0.0)
+            decimals = decimals_for(quantity.last_digit(unit))
+            total = gum.combined(known, corrected)
+            size = Size(value, as_read, total, deviation, decimals, within, session, reading.where)
+            yield place, along, size
+
+
+def _at_reference(as_read: Fraction, temperature: Quantity | None, material: str | None) -> tuple[Fraction, float]:
+    """The size at 20 °C and what bringing it there adds to its uncertainty; as read where the temperature or the
+    material is not known."""
+    expansion = sizes.expansion_of(material)
+    if temperature is None or expansion is None:
+        return as_read, 0.0
+    degrees = temperature.worth("degC")
+    value = sizes.at_reference(as_read, degrees, expansion.coefficient)
+    return value, sizes.correction_uncertainty(float(as_read), float(degrees))
+
+
+def fitted_places(build: Build) -> dict[tuple[str, str], str]:
+    """(kind of part, id) → the cylinder it goes into: as decided, or, before that, as locked."""
+    decision = build.pairings.decision
+    if decision is None:
+        return {
+            (kind, piece): lock.cylinder
+            for lock in build.pairings.locks
+            if lock.cylinder is not None
+            for kind, piece in lock.pieces.items()
+        }
+    return {
+        (kind, piece): cylinder
+        for cylinder, chosen in decision.cylinders.items()
+        for kind, piece in chosen.pieces.items()
+    }
