@@ -6,6 +6,7 @@ import typer
 
 from buildbook.book.places import Misuse
 from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, show_build
+from buildbook.cli.fits import IN_THE_TABLES
 from buildbook.quantities import QuantityError, read_number
 from buildbook.records.finding import Finding
 
@@ -25,6 +26,8 @@ _MEASURED = (
     *("chamber_volume", "piston_dish", "ring_land_volume", "deck_height"),
     *("gasket_thickness", "gasket_bore", "cylinder_bore"),
 )
+
+_WORKED_OUT = ("compression_ratio", "compression_spread", "quench")
 
 Ratio = Annotated[
     str | None,
@@ -55,8 +58,14 @@ def compression(build: BuildName = None, ratio: Ratio = None, book: BookPath = N
             remedy = "correct bore, stroke and rod_length in engine.yaml, and intake_closes in build.yaml"
             raise Misuse(str(error), remedy) from None
         found.extend([change] if change is not None else [])
-        volumes = [finding for finding in figures.fit_findings if finding.rule == "no-volume"]
-        return list(dict.fromkeys([*figures.fit_errors(_MEASURED), *volumes]))
+        from buildbook.figures.fit_rules import limit_findings
+
+        ratios = [fit for fit in figures.fits.fits if fit.kind in _WORKED_OUT]
+        volumes = [each for each in figures.fit_findings if each.rule in {"no-volume", "unlikely"}]
+        lacking = [each for each in figures.fit_findings if each.rule == "not-measured" and _is_of_it(each)]
+        return list(
+            dict.fromkeys([*figures.fit_errors(_MEASURED), *volumes, *lacking, *limit_findings(figures.build, ratios)])
+        )
 
     def draw(to: "Console", figures: "Figures") -> None:
         from buildbook.views.compression import draw_compression
@@ -68,7 +77,14 @@ def compression(build: BuildName = None, ratio: Ratio = None, book: BookPath = N
 
         return compression(figures, found[0] if found else None)
 
-    show_build(build, book, as_json, as_figures, draw, look, needs_layout=True)
+    show_build(build, book, as_json, as_figures, draw, look, needs_layout=True, drawn=IN_THE_TABLES)
+
+
+def _is_of_it(finding: Finding) -> bool:
+    """Whether what was not measured is a part of the compression."""
+    from buildbook.records.model import MEASUREMENT_KINDS
+
+    return any(f"no {MEASUREMENT_KINDS[kind].title} was measured" in finding.what for kind in _MEASURED)
 
 
 def _ratio(text: str) -> float:

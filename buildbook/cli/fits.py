@@ -49,7 +49,9 @@ def fits(
 
     Sizes are brought to 20 °C where the temperature was taken down and the material is known. A figure whose
     uncertainty reaches over its limit says 'cannot tell': measure again, or with a better instrument. Limits are those
-    of build.yaml; where there is none, a rule of thumb is offered and marked 'common practice'.
+    of build.yaml; where there is none, a rule of thumb is offered and marked 'common practice'. What misses a limit of
+    build.yaml, or cannot be told from it, is a finding (exit 1), and so is what was measured at some places and not at
+    others; what misses a rule of thumb is a note, and so is what nobody has begun to measure.
     """
     from buildbook.figures.fits import FIT_KINDS
 
@@ -65,7 +67,7 @@ def fits(
     def as_figures(figures: "Figures") -> dict[str, object]:
         from buildbook.views.fits_json import fasteners, filing, fits
 
-        return {"fits": fits(figures), "filing": filing(figures), "fasteners": fasteners(figures)}
+        return {"fits": fits(figures, kind), "filing": filing(figures), "fasteners": fasteners(figures)}
 
     def findings(figures: "Figures") -> tuple[Finding, ...]:
         known = {fit.place.partition(" ")[0] for fit in figures.fits.fits} | {

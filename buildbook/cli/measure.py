@@ -139,6 +139,8 @@ def measure(
     dimension = known.dimension
     if unit is not None and (unit not in UNITS or UNITS[unit].dimension != dimension):
         raise Misuse(f"--unit: '{unit[:20]}' is no {dimension}", f"use one of {', '.join(DIMENSIONS[dimension])}")
+    if asked is not None and not kind.startswith("fastener"):
+        raise Misuse(f"--asked says what a fastener was tightened to, and a {known.title} is none", "leave it out")
     given = [*_typed(readings or ()), *(_from_csv(csv_file) if csv_file else ())]
     if not given:
         raise Misuse("there are no readings", f"write PLACE=READINGS, such as {_EXAMPLES.get(dimension, '1=0.48')}")
@@ -202,7 +204,9 @@ def _typed(readings: Iterable[str]) -> Iterator[Given]:
 def _from_csv(name: str) -> Iterator[Given]:
     """Places and readings of a CSV file. Raises Misuse with file and line."""
     text, shown = _text_of(name)
-    lines = csv.reader(io.StringIO(text), delimiter=";" if ";" in text.partition("\n")[0] else ",")
+    first = text.partition("\n")[0]
+    delimiter = next((mark for mark in (";", "\t") if mark in first), ",")
+    lines = csv.reader(io.StringIO(text), delimiter=delimiter)
     columns: list[str] | None = None
     for cells in lines:
         at = f"{shown}:{lines.line_num}"
@@ -214,7 +218,8 @@ def _from_csv(name: str) -> Iterator[Given]:
             continue
         path, values = _columns(cells, columns) if columns else _plain(cells)
         if not values:
-            raise Misuse(f"{at}: there is no reading in this line", "add it, or take the line away")
+            remedy = "add it; a line that names the columns begins with 'place'"
+            raise Misuse(f"{at}: there is no reading in this line", remedy)
         if not all(path):
             raise Misuse(f"{at}: no place is named", "begin each line with the place, such as 1 or R5")
         yield at, path, values
@@ -223,7 +228,8 @@ def _from_csv(name: str) -> Iterator[Given]:
 def _text_of(name: str) -> tuple[str, str]:
     try:
         content = sys.stdin.buffer.read() if name == "-" else Path(name).read_bytes()
-        return content.decode("utf-8-sig"), "standard input" if name == "-" else name
+        text = content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        return text, "standard input" if name == "-" else name
     except OSError as error:
         raise Misuse(f"{name}: {error.strerror}", "name a CSV file that can be read, or - for standard input") from None
     except UnicodeDecodeError:
@@ -258,7 +264,8 @@ def _spaced(text: str) -> str:
 
 def _values(texts: Sequence[str], dimension: str, unit: str, where: str) -> "list[Value]":
     """The readings of one place. Raises Misuse."""
-    if dimension in {"length", "volume"} and len(texts) == 2 and all(text.strip().isdecimal() for text in texts):
+    whole = all(re.fullmatch(r"\s*[-+]?\d+\s*[A-Za-z0-9]*\s*", text) for text in texts)
+    if dimension in {"length", "volume"} and len(texts) == 2 and whole:
         both = ",".join(texts)
         raise Misuse(f"{where}: {both} is two readings, and looks like one with a decimal comma",
                      "write it with a point; two readings in whole numbers as 62.0,62.0")  # fmt: skip

@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import combinations
+from itertools import combinations, permutations
+from math import factorial
 from time import monotonic
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 # A match with every piston in its place takes a few hundredths of a second; it may not take more than this [s].
 _ONE_MATCH = 2.0
+
+# So many pistons are tried in every order: 120 of them.
+_FEW = 5
 
 
 class Clearances(NamedTuple):
@@ -49,6 +53,7 @@ class WithBores:
     weights_clearances: Clearances
     bores: BorePairing
     bores_clearances: Clearances
+    bores_matched: MatchFigures | None  # the most even weights with the pistons so placed, if they were looked for
     both: MatchFigures
     both_clearances: Clearances
     told: float  # what two clearances must differ by for the gauges to tell them apart [mm]
@@ -75,7 +80,9 @@ def with_bores(figures: "Figures") -> WithBores:
     as_weighed = work.clearances(_pistons_of(weights))
     as_even = float(as_weighed.spread - alone.spread) < work.told
     if as_even and as_weighed[1:] <= work.clearances(alone.pistons)[1:]:
-        return work.result(alone, weights, as_weighed, conflict=False, proven=weights.matching.proven, tried=0)
+        return work.result(
+            alone, weights, as_weighed, conflict=False, proven=weights.matching.proven, tried=0, bores_matched=None
+        )
     first = work.match(alone.pistons)
     limit = weights.limit if weights.limit is not None else weights.matching.best
     chosen, pistons, tried = first, dict(alone.pistons), 1
@@ -89,8 +96,9 @@ def with_bores(figures: "Figures") -> WithBores:
         chosen,
         work.clearances(pistons),
         conflict=first is None or first.matching.spread > weights.matching.best,
-        proven=not conflict and chosen.matching.proven,
+        proven=(not conflict or work.all_tried(tried)) and chosen.matching.proven,
         tried=tried,
+        bores_matched=first,
     )
 
 
@@ -140,6 +148,7 @@ class _Work:
         conflict: bool,
         proven: bool,
         tried: int,
+        bores_matched: MatchFigures | None,
     ) -> WithBores:
         weights = self.figures.match
         return WithBores(
@@ -147,6 +156,7 @@ class _Work:
             weights_clearances=self.clearances(_pistons_of(weights)),
             bores=alone,
             bores_clearances=self.clearances(alone.pistons),
+            bores_matched=bores_matched,
             both=replace(both, sessions=(*both.sessions, *self.sessions)),
             both_clearances=clearances,
             told=self.told,
@@ -182,9 +192,9 @@ class _Work:
     def exchange(
         self, alone: BorePairing, first: MatchFigures | None, limit: Fraction
     ) -> tuple[MatchFigures | None, dict[str, str], int]:
-        """The best of the pairings that exchanging two pistons leads to from the evenest clearances, until none is
-        better or the time is over; with how many were tried."""
-        best, pistons, tried = first, dict(alone.pistons), 1
+        """The best pairing that was tried, and how many were: every order of few pistons, or else those that exchanging
+        two pistons leads to from the evenest clearances, until none is better or the time is over."""
+        best, pistons, tried = first, dict(alone.pistons), 0 if self.few else 1
 
         def rank(matched: MatchFigures | None, placed: Mapping[str, str]) -> tuple[object, ...]:
             clearances = self.clearances(placed)
@@ -196,14 +206,28 @@ class _Work:
         better = True
         while better and monotonic() < self.deadline:
             better = False
-            for swapped in self._exchanges(pistons):
+            for changed in self._orders(pistons) if self.few else self._exchanges(pistons):
                 if monotonic() > self.deadline:
                     break
                 tried += 1
-                matched = self.match(swapped)
-                if rank(matched, swapped) < rank(best, pistons):
-                    best, pistons, better = matched, swapped, True
+                matched = self.match(changed)
+                if rank(matched, changed) < rank(best, pistons):
+                    best, pistons, better = matched, changed, not self.few
         return best, pistons, tried
+
+    def all_tried(self, tried: int) -> bool:
+        """Whether so many are all the orders there are."""
+        return self.few and tried == factorial(len(self.bores) - len(self.locked))
+
+    @property
+    def few(self) -> bool:
+        """Whether every order of the free pistons can be tried."""
+        return len(self.bores) - len(self.locked) <= _FEW
+
+    def _orders(self, pistons: Mapping[str, str]) -> Iterator[dict[str, str]]:
+        free = [cylinder for cylinder, piston in pistons.items() if piston not in self.locked]
+        for order in permutations([pistons[cylinder] for cylinder in free]):
+            yield {**pistons, **dict(zip(free, order, strict=True))}
 
     def _exchanges(self, pistons: Mapping[str, str]) -> Iterator[dict[str, str]]:
         free = [cylinder for cylinder, piston in pistons.items() if piston not in self.locked]

@@ -1,15 +1,35 @@
 """What no schema can see in the measurements: places that are not there, slips of unit, forms that no shop would call
 a journal, and every fit against its limit."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
-from buildbook.figures.fits import FIT_KINDS, limit_words, named_places, sort_of_places, valve_of
+from buildbook.figures.fits import (
+    FASTENERS,
+    FIT_KINDS,
+    Fit,
+    limit_bounds,
+    limit_words,
+    named_places,
+    sort_of_places,
+    valve_of,
+)
+from buildbook.figures.lengths import Ruler
 from buildbook.fits import compression, sizes
+from buildbook.fits.decision import COVERAGE
 from buildbook.quantities import DIMENSIONS, UNITS, Quantity, fixed
-from buildbook.records.finding import Finding, Severity, did_you_mean
-from buildbook.records.model import MEASUREMENT_KINDS, Build, MeasuringSession, Reading
+from buildbook.records.finding import Finding, Severity, did_you_mean, nearest
+from buildbook.records.model import (
+    LENGTH_LIMITS,
+    MASS_LIMITS,
+    MEASUREMENT_KINDS,
+    RATIO_LIMITS,
+    Build,
+    Limit,
+    MeasuringSession,
+    Reading,
+)
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
@@ -37,8 +57,31 @@ def gauges_read_what_they_are_said_to(build: Build, figures: "Figures") -> Itera
             what = f"{session.with_} reads no {kind.dimension}: it is listed as a {gauge.kind.replace('_', ' ')}"
             why = f"How sure a {kind.title} is follows from what it was read with."
             yield Finding("error", "not-a-gauge", session.place("with"), what, why, "name the instrument that was used")
-        elif gauge and gauge.resolution is not None:
+            continue
+        if gauge and gauge.kind == "feeler_gauge" and kind.made_of is not None:
+            what = f"{session.with_} is a feeler gauge, and a {kind.title} is a diameter"
+            why = f"How sure a {kind.title} is follows from what it was read with."
+            yield Finding("error", "not-a-gauge", session.place("with"), what, why, "name the instrument that was used")
+        if gauge and gauge.capacity is not None and gauge.capacity.dimension == kind.dimension:
+            yield from _beyond(session, gauge.capacity, kind.dimension)
+        if gauge and gauge.resolution is not None:
             yield from _coarser_than(session, gauge.resolution, kind.dimension)
+
+
+def _beyond(session: MeasuringSession, capacity: Quantity, dimension: str) -> Iterator[Finding]:
+    unit = DIMENSIONS[dimension][0]
+    for spot in session.spots:
+        beyond = [value for value in spot.reading.values if value.worth(unit) > capacity.worth(unit)]
+        if beyond:
+            what = f"{spot.place}: {_typed(beyond[0])} is more than {session.with_} can read ({capacity.text})"
+            why = "It was another instrument, or another number."
+            yield Finding("error", "not-a-gauge", spot.reading.where, what, why, "name the instrument that was used")
+            return
+
+
+def _typed(value: Quantity) -> str:
+    """A reading with its unit, the digits as written."""
+    return f"{value.text.removesuffix(value.unit).strip()} {value.unit}"
 
 
 # A zero left out makes a reading ten times coarser; a gauge of 0.001 mm read to 0.0001 in lost nothing.
@@ -114,6 +157,8 @@ _FROM_BORE = {
     "gasket_thickness": _Range("bore", 0.001, 0.04),
     "gasket_bore": _Range("bore", 0.95, 1.2),
     "chamber_volume": _Range("swept volume", 0.02, 0.5),
+    "piston_dish": _Range("swept volume", -0.25, 0.25),
+    "deck_height": _Range("bore", -0.03, 0.03),
     "valve_to_piston": _Range("bore", 0.005, 0.2),
     "fastener_stretch": _Range("bore", 0.0002, 0.01),
 }
@@ -124,6 +169,7 @@ _FROM_JOURNAL = {
     "rod_bore": _Range("rod_journal", 0.95, 1.05),
 }
 
+_INCH = UNITS["in"].factor
 _UNIT_WORDS = {"in": "inches", "in3": "cubic inches", "mm": "millimetres"}
 
 
@@ -143,6 +189,103 @@ def _own_size(build: Build, kind: str) -> tuple[_Range, Fraction] | None:
         return None
     swept = compression.bore_volume(float(engine.bore.worth("mm")), float(engine.stroke.worth("mm")))
     return expected, Fraction(swept)
+
+
+_MAY_BE_BELOW_NOTHING = ("deck_height", "piston_dish", "fastener_angle")
+
+
+def readings_can_be(build: Build, figures: "Figures") -> Iterator[Finding]:
+    for session in _counted(build):
+        kind = MEASUREMENT_KINDS[session.what]
+        for spot in session.spots if session.what not in _MAY_BE_BELOW_NOTHING else ():
+            least = [value for value in spot.reading.values if value.number < 0 or (kind.made_of and value.number == 0)]
+            if least:
+                what, why = f"{kind.title} {spot.place} reads {_typed(least[0])}", "The sign or the zero slipped."
+                yield Finding("error", "reading", spot.reading.where, what, why, "read it again")
+        temperature = session.temperature
+        if temperature is not None and not 0 <= temperature.worth("degC") <= 45:
+            what = f"{session.id} is said to have been measured at {_typed(temperature)}"
+            why = "Every size is brought from there to 20 °C (ISO 1)."
+            fahrenheit = temperature.unit == "degC" and 32 <= temperature.number <= 113
+            remedy = f'write "{temperature.number} degF"' if fahrenheit else "read the thermometer again"
+            yield Finding("error", "temperature", session.where, what, why, remedy)
+
+
+_SECTIONS = (
+    *("front", "rear", "middle", "centre", "center", "top", "bottom", "upper", "lower", "left", "right"),
+    *("inner", "outer", "across", "along", "intake", "inlet", "exhaust", "major", "minor"),
+)
+
+
+def _slip_of_the_keys(meant: str, typed: str) -> bool:
+    """Whether letters changed places, or one was left out or doubled."""
+    short, long = sorted((meant, typed), key=len)
+    rest = iter(long)
+    return sorted(short) == sorted(long) or (len(long) - len(short) == 1 and all(letter in rest for letter in short))
+
+
+def sections_are_spelled_right(build: Build, figures: "Figures") -> Iterator[Finding]:
+    for session in _counted(build):
+        for name, spot in {spot.along: spot for spot in session.spots if spot.along}.items():
+            near = nearest(name, _SECTIONS) if name not in _SECTIONS and not any(map(str.isdigit, name)) else None
+            if near and _slip_of_the_keys(near, name):
+                what, why = f"'{name}' is no end or level known here", "It counts as a place of its own."
+                yield Finding("warning", "section", spot.reading.where, what, why, f"did you mean {near}?")
+
+
+def limits_can_be(build: Build, figures: "Figures") -> Iterator[Finding]:
+    """A limit that is misspelt, contradicts itself, or is of another unit than this engine's sizes, judges nothing."""
+    known = [*FIT_KINDS, *(kind.limit for kind in FIT_KINDS.values()), *MASS_LIMITS, *RATIO_LIMITS, *LENGTH_LIMITS]
+    why = "What is held against it would look good, or bad, for no reason."
+    for name, limit in build.limits.items():
+        if name not in known:
+            severity: Severity = "error" if nearest(name, known) else "warning"
+            remedy = did_you_mean(name, known, "take it away, or use a name of the schema")
+            yield Finding(severity, "unknown-limit", limit.where, f"no figure is held to '{name}'", why, remedy)
+            continue
+        unit = "g" if name in MASS_LIMITS else FIT_KINDS[name].unit if name in FIT_KINDS else "mm"
+        bounds = limit_bounds(limit, unit)
+        shares = {bound: Fraction(share) for bound, share in limit.per_mm.items()}
+        if any("min" in each and "max" in each and each["min"] > each["max"] for each in (bounds, shares)):
+            what = f"{name}: the least that is accepted is more than the most"
+            yield Finding("error", "limit", limit.where, what, why, "change the two over")
+        elif name not in MASS_LIMITS and not ({*bounds, *shares} & {"min", "max"}):
+            what, held = f"{name} sets neither min nor max", "A fit is held to a least, a most, or both."
+            yield Finding("warning", "limit", limit.where, what, held, "add one")
+        yield from _limit_in_another_unit(build, name, limit, bounds)
+
+
+# What a limit on a clearance may be, as shares of the bore; on what is measured directly, as the readings themselves.
+_CLEARANCES = {
+    **dict.fromkeys(("main_clearance", "rod_clearance", "cam_clearance"), _Range("bore", 0.0001, 0.003)),
+    "piston_clearance": _Range("bore", 0.0001, 0.004),
+    "quench": _Range("bore", 0.003, 0.05),
+    "intake_valve_to_piston": _FROM_BORE["valve_to_piston"],
+    "exhaust_valve_to_piston": _FROM_BORE["valve_to_piston"],
+    "rod_bolt_stretch": _FROM_BORE["fastener_stretch"],
+}
+
+
+def _limit_in_another_unit(build: Build, name: str, limit: Limit, bounds: Mapping[str, Fraction]) -> Iterator[Finding]:
+    expected, bore = _CLEARANCES.get(name) or _FROM_BORE.get(name), build.engine.bore
+    if expected is None or expected.of != "bore" or bore is None or bore.number <= 0 or name == "deck_height":
+        return
+    size = bore.worth("mm")
+
+    def fits(value: Fraction) -> bool:
+        return expected.low <= value / size <= expected.high
+
+    for bound, value in bounds.items():
+        meant = [unit for factor, unit in ((_INCH, "in"), (1 / _INCH, "mm")) if fits(value * factor)]
+        if value > 0 and not fits(value) and meant:
+            written = limit.bounds[bound]
+            number = written.text.removesuffix(written.unit).strip()
+            what = f"{name}: {bound} is {_typed(written)}, with a bore of {_typed(bore)}"
+            what += f": it looks like {_UNIT_WORDS[meant[0]]}"
+            why = "A limit in the wrong unit passes everything, or nothing."
+            remedy = f'write it with its unit, "{number} {meant[0]}"'
+            yield Finding("error", "unit-slip", limit.where, what, why, remedy)
+            return
 
 
 def sizes_can_be(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -182,7 +325,9 @@ def sizes_are_of_this_engine(build: Build, figures: "Figures") -> Iterator[Findi
         ]
         if off:
             spot, value = off[0]
-            yield _not_this_engine(session, spot.place, spot.reading, value, expected, size, len(off))
+            ruler = Ruler(build.shop)
+            standard = f"{fixed(size, 1)} cc" if unit == "cc" else ruler.with_unit(size, 2)
+            yield _not_this_engine(session, spot.place, spot.reading, value, expected, size, standard, len(off))
 
 
 def _not_this_engine(
@@ -192,6 +337,7 @@ def _not_this_engine(
     value: Quantity,
     expected: _Range,
     size: Fraction,
+    as_stated: str,
     count: int,
 ) -> Finding:
     kind = MEASUREMENT_KINDS[session.what]
@@ -211,8 +357,8 @@ def _not_this_engine(
     ]
     which = expected.of.replace("_", " ")
     rest = f" (and {count - 1} more of {session.id})" if count > 1 else ""
-    of = f"{kind.title} {place} reads {value.text.removesuffix(value.unit).strip()} {value.unit}"
-    standard = f"this engine's {which} is {fixed(size, 2)} {unit}"
+    of = f"{kind.title} {place} reads {_typed(value)}"
+    standard = f"this engine's {which} is {as_stated}"
     for undo, cause, remedy in (*units, *points):
         if expected.low <= share * undo <= expected.high:
             what = f"{of}, and {standard}: {cause}{rest}"
@@ -224,12 +370,13 @@ def _not_this_engine(
 
 
 def bores_take_what_runs_in_them(build: Build, figures: "Figures") -> Iterator[Finding]:
+    ruler = Ruler(build.shop)
     for fit in figures.fits.fits:
         if fit.kind in {"main_clearance", "rod_clearance", "cam_clearance", "piston_clearance"} and fit.value < 0:
             outer, inner = fit.came_from
             what = (
-                f"{outer.what} {outer.place} ({fixed(outer.value, outer.decimals)} mm) is smaller than "
-                f"{inner.what} {inner.place} ({fixed(inner.value, inner.decimals)} mm)"
+                f"{outer.what} {outer.place} ({ruler.with_unit(outer.value, outer.decimals)}) is smaller than "
+                f"{inner.what} {inner.place} ({ruler.with_unit(inner.value, inner.decimals)})"
             )
             why = "Nothing turns or slides in a hole that is smaller than itself; one of the two was misread."
             yield Finding("error", "no-clearance", outer.where, what, why, "measure both again")
@@ -241,17 +388,15 @@ _NO_BORE = Fraction(1)
 
 
 def forms_are_what_a_shop_would_measure(build: Build, figures: "Figures") -> Iterator[Finding]:
+    ruler = Ruler(build.shop)
     for fit in figures.fits.fits:
         if not fit.kind.endswith(("taper", "out_of_round")):
             continue
         most = _NO_BORE if fit.kind.startswith("bore") else _NO_JOURNAL
         if fit.value > most:
             largest, smallest = fit.came_from
-            what = (
-                f"{fit.title} {fit.place} is {fixed(fit.value, fit.decimals)} mm: "
-                f"{fixed(largest.as_read, largest.decimals)} and {fixed(smallest.as_read, smallest.decimals)}; "
-                "a digit slipped"
-            )
+            read = " and ".join(ruler.text(each.as_read, each.decimals) for each in (largest, smallest))
+            what = f"{fit.title} {fit.place} is {ruler.with_unit(fit.value, fit.decimals)}: {read}; a digit slipped"
             why = "Nobody measures for clearance what is so far from round or straight: it is ground or bored."
             yield Finding("error", "no-form", smallest.where, what, why, "read it again, and correct what was typed")
 
@@ -269,6 +414,7 @@ def valves_say_which_they_are(build: Build, figures: "Figures") -> Iterator[Find
 
 def pieces_are_among_their_fellows(build: Build, figures: "Figures") -> Iterator[Finding]:
     """A journal or bore half a per cent off the middle of its fellows has a digit wrong, or is another engine's."""
+    ruler = Ruler(build.shop)
     for kind, places in figures.measured.items():
         # many camshafts step down from journal to journal, so that they can be put in
         if MEASUREMENT_KINDS[kind].made_of is None or len(places) < 3 or kind.startswith("cam"):
@@ -277,8 +423,8 @@ def pieces_are_among_their_fellows(build: Build, figures: "Figures") -> Iterator
         for piece in places.values():
             if abs(piece.mean - middle) > middle / 200:
                 title, read = MEASUREMENT_KINDS[kind].title, piece.readings[0]
-                what = f"{title} {piece.place} is {fixed(piece.mean, read.decimals)} mm; its fellows are about "
-                what += fixed(middle, read.decimals)
+                what = f"{title} {piece.place} is {ruler.with_unit(piece.mean, read.decimals)}; its fellows are about "
+                what += ruler.text(middle, read.decimals)
                 why = "A slip of the hand or the eye looks like this; so does a piece of another size."
                 yield Finding("warning", "far-off", read.where, what, why, "measure it again")
 
@@ -296,6 +442,16 @@ def volumes_make_a_ratio(build: Build, figures: "Figures") -> Iterator[Finding]:
             yield Finding("error", "no-volume", where, what, why, "look at the signs and units of dish and deck")
 
 
+def ratios_are_of_an_engine(build: Build, figures: "Figures") -> Iterator[Finding]:
+    for each in figures.compression.cylinders.values() if figures.has_layout else ():
+        if each.ratio is not None and not 4 <= each.ratio.value <= 30:
+            came = each.parts["dish"].came or each.parts["chamber"].came
+            where = came[0].where if came else build.files["clearances"]
+            what = f"cylinder {each.cylinder}: a compression ratio of {each.ratio.value:.1f} is no piston engine's"
+            why = "A sign or a point slipped in one of its volumes."
+            yield Finding("warning", "unlikely", where, what, why, "look at chamber, dish and deck again")
+
+
 def every_place_was_measured(build: Build, figures: "Figures") -> Iterator[Finding]:
     """One cylinder of eight without a reading is missing, not good."""
     for name, places in figures.measured.items():
@@ -308,6 +464,12 @@ def every_place_was_measured(build: Build, figures: "Figures") -> Iterator[Findi
             why = "What was not measured is not known to be good."
             remedy = f"'buildbook measure {name}' takes it down"
             yield Finding("warning", "not-measured", last.where, what, why, remedy)
+    for each in figures.fits.missing:
+        of_fellows = each.kind in FASTENERS or each.lacking.startswith(("no ", "only "))
+        if of_fellows:
+            what = f"{FIT_KINDS[each.kind].title} {each.place}: {each.lacking}"
+            why, remedy = "What was not measured is not known to be good.", "measure it, and take it down"
+            yield Finding("warning", "not-measured", build.files["clearances"], what, why, remedy)
 
 
 # How far from 20 °C [°C] a piece may be before it matters that nobody knows how it grows: 101.8 mm of aluminium read
@@ -337,15 +499,24 @@ def _material_known(build: Build, made_of: str, piece: str) -> bool:
 
 
 def fits_keep_their_limits(build: Build, figures: "Figures") -> Iterator[Finding]:
+    return limit_findings(build, figures.fits.fits)
+
+
+def limit_findings(build: Build, fits: Iterable[Fit]) -> Iterator[Finding]:
     """By the decision rule of ISO 14253-1: what crosses its limit within its uncertainty is not proven either way."""
-    for fit in figures.fits.fits:
+    ruler = Ruler(build.shop)
+    for fit in fits:
         if fit.verdict in {"within", "no limit"}:
             continue
         where = fit.came_from[0].where if fit.came_from else build.files["clearances"]
         severity: Severity = "note" if fit.bounds.practice else "warning"
         unit = FIT_KINDS[fit.kind].unit
-        value = f"{fixed(fit.value, fit.decimals)} ± {fixed(2 * fit.uncertainty, fit.decimals + 1)} {unit}".strip()
-        limit = limit_words(fit)
+        text, shown = (ruler.text, ruler.unit) if unit == "mm" else (fixed, unit)
+        decided, decimals = fit.deciding, fit.decimals + fit.decided_by_mean
+        expanded = text(Fraction(COVERAGE * decided.uncertainty), fit.decimals + 1)
+        value = f"{text(Fraction(decided.value), decimals)} ± {expanded} {shown}".strip()
+        value = f"its mean, {value}," if fit.decided_by_mean else value
+        limit = limit_words(fit, text)
         if fit.verdict == "cannot tell":
             what = f"{fit.title} {fit.place}: {value} crosses its limit ({limit})"
             why = (
@@ -374,7 +545,10 @@ _REMEDIES = {
 
 
 RULES: tuple[Rule, ...] = (
+    limits_can_be,
     sessions_hold_readings,
+    readings_can_be,
+    sections_are_spelled_right,
     gauges_read_what_they_are_said_to,
     measured_places_are_there,
     sizes_can_be,
@@ -384,6 +558,7 @@ RULES: tuple[Rule, ...] = (
     valves_say_which_they_are,
     pieces_are_among_their_fellows,
     volumes_make_a_ratio,
+    ratios_are_of_an_engine,
     every_place_was_measured,
     warm_pieces_say_what_they_are_made_of,
     fits_keep_their_limits,

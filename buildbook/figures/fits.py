@@ -11,6 +11,7 @@ from buildbook.figures.measured import (
     Came,
     Measured,
     Size,
+    apart,
     between,
     came,
     fitted_places,
@@ -18,10 +19,10 @@ from buildbook.figures.measured import (
     values_of,
 )
 from buildbook.fits import sizes
-from buildbook.fits.decision import Estimate, Verdict, decide
-from buildbook.quantities import UNITS, fixed, in_numbered_order
+from buildbook.fits.decision import COVERAGE, Estimate, Verdict, decide
+from buildbook.quantities import UNITS, Quantity, fixed, in_numbered_order
 from buildbook.records.finding import Where
-from buildbook.records.model import MEASUREMENT_KINDS, Build
+from buildbook.records.model import MEASUREMENT_KINDS, Build, Limit
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
@@ -104,6 +105,12 @@ COMMON_PRACTICE: dict[str, Practice] = {
     ),
     "top_ring_gap": Practice("0.0045 of the bore", Fraction("0.0045"), None, True),
     "second_ring_gap": Practice("0.0050 of the bore", Fraction("0.0050"), None, True),
+    **dict.fromkeys(
+        [f"{part}_journal_{form}" for part in ("main", "rod", "cam") for form in ("taper", "out_of_round")],
+        Practice("0.0005 in", None, Fraction("0.0127")),
+    ),
+    **dict.fromkeys(("bore_taper", "bore_out_of_round"), Practice("0.001 in", None, Fraction("0.0254"))),
+    "crankshaft_end_play": Practice("0.004 to 0.010 in", Fraction("0.1016"), Fraction("0.254")),
     "oil_rail_gap": Practice("0.015 in", Fraction("0.381"), None),
     "intake_valve_to_piston": Practice("0.080 in", Fraction("2.032"), None),
     "exhaust_valve_to_piston": Practice("0.100 in", Fraction("2.54"), None),
@@ -175,17 +182,37 @@ class Fit:
         return self.value / self.diameter if self.diameter else None
 
     @property
+    def decided_by_mean(self) -> bool:
+        """Whether it is the mean, held against the upper limit, that its verdict rests on."""
+        by_mean = self.mean is not None and self.bounds.most is not None and self._room_below < self._room_above
+        return by_mean and self.verdict != "under"
+
+    @property
+    def deciding(self) -> Estimate:
+        """The tightest or the mean: whichever the verdict rests on."""
+        low = Estimate(float(self.value), self.uncertainty)
+        return self.mean if self.mean is not None and self.decided_by_mean else low
+
+    @property
+    def _room_above(self) -> float:
+        """From the lower limit, in standard uncertainties."""
+        if self.bounds.least is None:
+            return float("inf")
+        return float(self.value - self.bounds.least) / max(self.uncertainty, 1e-9)
+
+    @property
+    def _room_below(self) -> float:
+        """To the upper limit, in standard uncertainties."""
+        if self.bounds.most is None:
+            return float("inf")
+        high = self.mean or Estimate(float(self.value), self.uncertainty)
+        return (float(self.bounds.most) - high.value) / max(high.uncertainty, 1e-9)
+
+    @property
     def margin(self) -> float:
         """How far inside the nearer limit the figure lies, in standard uncertainties; below zero outside; endless
         where it has no limit."""
-        low = Estimate(float(self.value), self.uncertainty)
-        high = self.mean or low
-        rooms = []
-        if self.bounds.least is not None:
-            rooms.append((low.value - float(self.bounds.least)) / max(low.uncertainty, 1e-9))
-        if self.bounds.most is not None:
-            rooms.append((float(self.bounds.most) - high.value) / max(high.uncertainty, 1e-9))
-        return min(rooms, default=float("inf"))
+        return min(self._room_above, self._room_below)
 
 
 class Missing(NamedTuple):
@@ -197,13 +224,15 @@ class Missing(NamedTuple):
 
 
 class Filing(NamedTuple):
-    """One ring in its bore [mm]: its gap, the least gap wanted, and how much to file from it."""
+    """One ring in its bore [mm]: its gap, the least gap wanted, and how much to file from it; `to_be_sure` is so much
+    that the same gauge can tell afterwards that it was enough."""
 
     cylinder: str
     ring: str
     gap: Fraction
     wanted: Fraction
     file: Fraction
+    to_be_sure: Fraction  # so much that the gauge can then tell that it is enough
     decimals: int
     source: str | None
     practice: bool
@@ -318,7 +347,9 @@ def _filing(fit: Fit) -> Filing:
     ring = fit.kind.removesuffix("_gap") + (f"_{which}" if which else "")
     wanted = fit.bounds.least
     file = max(wanted - fit.value, Fraction(0))
-    return Filing(cylinder, ring, fit.value, wanted, file, fit.decimals, fit.bounds.source, fit.bounds.practice)
+    to_be_sure = file + Fraction(COVERAGE * fit.uncertainty) if file else file
+    bounds = fit.bounds
+    return Filing(cylinder, ring, fit.value, wanted, file, to_be_sure, fit.decimals, bounds.source, bounds.practice)
 
 
 class _Work:
@@ -383,17 +414,20 @@ class _Work:
             diameter=inner.mean if kind in _BEARINGS else outer.mean,
         )
 
-    def forms(self) -> Iterator[Fit]:
+    def forms(self) -> Iterator[Fit | Missing]:
         for kind in ("main_journal", "rod_journal", "cam_journal", "main_bore", "rod_bore", "cam_bore"):
             for place, piece in self.of(kind).items():
                 yield from self.form(kind, place, piece, sizes.taper)
         for place, piece in self.of("cylinder_bore").items():
             yield from self.form("bore", place, piece, sizes.largest_taper)
 
-    def form(self, name: str, place: str, piece: Measured, taper: _Taper) -> Iterator[Fit]:
+    def form(self, name: str, place: str, piece: Measured, taper: _Taper) -> Iterator[Fit | Missing]:
         sections = [values_of(section) for section in piece.sections.values()]
         tapered = taper(sections) if not self.parted(name, place) else None
-        means = [uncertainty_of_mean(section) for section in piece.sections.values()]
+        means = [apart(uncertainty_of_mean(each), each[0].calibration) for each in piece.sections.values()]
+        for lost in piece.left_out if not self.parted(name, place) else ():
+            again = piece.readings[0].session.id
+            yield Missing(f"{name}_taper", place, f"{lost}: not measured again in {again}")
         if tapered is not None:
             listed = list(piece.sections.values())
             ends = [listed[0], listed[-1]] if taper is sizes.taper else listed
@@ -408,7 +442,7 @@ class _Work:
         if turned:
             out, section = max(turned, key=lambda each: each[0])
             most, least = (pick(section, key=lambda size: size.value) for pick in (max, min))
-            uncertainty = hypot(most.uncertainty, least.uncertainty)
+            uncertainty = hypot(*(apart(size.uncertainty, size.calibration) for size in (most, least)))
             from_ = [(piece, most), (piece, least)]
             yield self.fit(f"{name}_out_of_round", place, out, uncertainty, from_, diameter=piece.mean)
 
@@ -445,6 +479,7 @@ class _Work:
         """What a gauge shows as it stands: gaps, play, and the least distance of a valve."""
         for kind in (*RINGS, "top_ring_side", "second_ring_side", "oil_ring_side", "rod_side"):
             yield from self.each(kind)
+        yield from self.parts_lacking("oil_rail_gap", self.of("oil_rail_gap"))
         for kind in ("crankshaft_end_play", "camshaft_end_play", "deck_height"):
             yield from (each for each in self.each(kind) if isinstance(each, Fit))
         for place in self.wanted("valve_to_piston"):
@@ -507,8 +542,35 @@ class _Work:
         if compression.spread is not None:
             yield self.estimated("compression_spread", "all", compression.spread, ())
 
+    def untightened(self) -> Iterator[Missing]:
+        """Fasteners that their fellows show to be there: bolts of other rods or caps, and their other bolts."""
+        rods = set(named_places("rod", self.figures))
+        caps = [f"main_{each}" for each in named_places("main", self.figures)]
+        for kind in ("fastener_stretch", *TIGHTENINGS):
+            of_rods = {place: piece for place, piece in self.of(kind).items() if place in rods}
+            of_caps = {place: piece for place, piece in self.of(kind).items() if place.startswith("main_")}
+            for found, fellows in ((of_rods, sorted(rods, key=in_numbered_order)), (of_caps, caps)):
+                fit = "rod_bolt_stretch" if kind == "fastener_stretch" and found is of_rods else kind
+                untold = [place for place in fellows if found and place not in found]
+                yield from (Missing(fit, place, "not tightened, or not taken down") for place in untold)
+                yield from self.parts_lacking(fit, found)
+
+    def parts_lacking(self, fit: str, found: Mapping[str, Measured]) -> Iterator[Missing]:
+        """What of a place was not measured where most of its fellows had it: one rail of two, one bolt of two."""
+        names = Counter(name for piece in found.values() for name in piece.sections)
+        usual = [name for name, count in names.items() if name and 2 * count > len(found)]
+        counts = Counter(len(piece.readings) for piece in found.values())
+        most = max(counts, key=lambda number: (counts[number], number), default=0)
+        for place, piece in found.items():
+            lacking = [name for name in usual if name not in piece.sections]
+            if lacking:
+                yield Missing(fit, place, f"no {' and no '.join(lacking)}")
+            elif fit.endswith("stretch") and len(piece.readings) < most:
+                yield Missing(fit, place, f"only {len(piece.readings)} of {most} bolts")
+
     def fasteners(self) -> Iterator[Fit | Missing]:
         """Stretch of every bolt, and the last step of every tightening against what was asked."""
+        yield from self.untightened()
         rods = set(named_places("rod", self.figures))
         for place, piece in self.of("fastener_stretch").items():
             kind = "rod_bolt_stretch" if place in rods else "fastener_stretch"
@@ -516,38 +578,42 @@ class _Work:
                 for number, size in enumerate(section, start=1):
                     bolt = " ".join(filter(None, (place, name, str(number) if len(section) > 1 else "")))
                     fit = self.fit(kind, bolt, size.value, size.uncertainty, [(piece, size)])
-                    asked = [quantity.worth("mm") for quantity in size.session.asked]
-                    yield self.as_asked(fit, asked) if asked and fit.bounds.where is None else fit
+                    asked = size.session.asked
+                    own_limit = fit.bounds.where is not None or not asked
+                    yield fit if own_limit else self.as_asked(fit, asked, ASKED_WITHIN, steps=len(asked))
         for kind in TIGHTENINGS:
             for place, piece in self.of(kind).items():
                 for name, section in piece.sections.items():
                     yield self.tightened(kind, f"{place} {name}".strip(), piece, section)
 
-    def as_asked(self, fit: Fit, asked: list[Fraction]) -> Fit:
-        """A stretch against what was asked, where build.yaml sets no limit."""
-        source = f"asked {_listed(asked)}, within {float(100 * ASKED_WITHIN):g} %"
-        bounds = Bounds(asked[-1] * (1 - ASKED_WITHIN), asked[-1] * (1 + ASKED_WITHIN), source)
-        stretch = Estimate(float(fit.value), fit.uncertainty)
-        verdict = decide(stretch, stretch, *(float(each) for each in bounds[:2] if each is not None))
+    def as_asked(self, fit: Fit, asked: Sequence[Quantity], share: Fraction, *, steps: int) -> Fit:
+        """A tightening against what was asked, where build.yaml sets no limit: its last step, so many being done."""
+        unit = FIT_KINDS[fit.kind].unit
+        last = asked[-1].worth(unit)
+        source = f"asked {', '.join(quantity.text for quantity in asked)}, within {float(100 * share):g} %"
+        if steps != len(asked):
+            source += f"; {steps} of {len(asked)} steps taken down"
+        bounds = Bounds(last * (1 - share), last * (1 + share), source)
+        reached = Estimate(float(fit.value), fit.uncertainty)
+        verdict = decide(reached, reached, *(float(each) for each in bounds[:2] if each is not None))
+        if steps != len(asked) and verdict in {"within", "cannot tell"}:
+            verdict = "under" if steps < len(asked) else "over"
         return replace(fit, bounds=bounds, verdict=verdict)
 
     def tightened(self, kind: str, place: str, piece: Measured, section: tuple[Size, ...]) -> Fit:
         last = section[-1]
         fit = self.fit(kind, place, last.value, last.uncertainty, [(piece, step) for step in section])
-        asked = [quantity.worth(FIT_KINDS[kind].unit) for quantity in last.session.asked]
+        asked = last.session.asked
         if not asked or fit.bounds.where is not None:
             return fit
-        within = tightened_within if kind == "fastener_torque" else lambda aim: ASKED_WITHIN
-        share = within(asked[-1])
-        source = f"asked {_listed(asked)}, within {float(100 * share):g} %"
-        bounds = Bounds(asked[-1] * (1 - share), asked[-1] * (1 + share), source, where=last.session.where)
-        off = [(size.value - aim, aim * within(aim)) for size, aim in zip(section, asked, strict=False)]
-        verdict: Verdict = "within"
-        if len(section) < len(asked) or any(each < -allowed for each, allowed in off):
-            verdict = "under"
-        elif len(section) > len(asked) or any(each > allowed for each, allowed in off):
-            verdict = "over"
-        return replace(fit, bounds=bounds, verdict=verdict)
+        unit = FIT_KINDS[kind].unit
+        aims = [quantity.worth(unit) for quantity in asked]
+        shares = [tightened_within(aim) if kind == "fastener_torque" else ASKED_WITHIN for aim in aims]
+        fit = self.as_asked(fit, asked, shares[-1], steps=len(section))
+        for size, aim, share in zip(section, aims[:-1], shares, strict=False):
+            if fit.verdict in {"within", "cannot tell"} and abs(size.value - aim) > share * aim:
+                fit = replace(fit, verdict="under" if size.value < aim else "over")
+        return fit
 
     def estimated(self, kind: str, place: str, figure: Estimate, came_from: Iterable[Came]) -> Fit:
         value = Fraction(figure.value).limit_denominator(10**9)
@@ -600,10 +666,6 @@ def _mean_of(piece: Measured, section: tuple[Size, ...]) -> Came:
     return one._replace(value=_section_mean(section), as_read=as_read, decimals=one.decimals + (len(section) > 1))
 
 
-def _listed(values: Iterable[Fraction]) -> str:
-    return ", ".join(f"{float(value):g}" for value in values)
-
-
 def limit_words(fit: Fit, text: Callable[[Fraction, int], str] = fixed) -> str:
     """The limit of a fit and who says so, `0.045 to 0.075, bearing maker's sheet`; nothing where there is none."""
     if fit.verdict == "no limit":
@@ -622,16 +684,22 @@ def _decimals_of(value: Fraction, fewest: int, more: int) -> int:
     return next(enough, fewest)
 
 
+def limit_bounds(limit: Limit, unit: str) -> dict[str, Fraction]:
+    """The bounds of a limit by name, in the unit of its figure; those per unit of diameter are not among them."""
+    stated = {name: Fraction(ratio) for name, ratio in limit.ratios.items()}
+    for name, bound in limit.bounds.items():
+        if unit and bound.dimension == UNITS[unit].dimension:
+            stated[name] = bound.worth(unit)
+    return stated
+
+
 def bounds_of(build: Build, kind: str, diameter: Fraction | None) -> Bounds:
     """The limits of build.yaml on a kind of fit [its unit], those per unit of diameter worked out; where it has none,
     a rule of thumb if there is one."""
     limit = build.limits.get(kind) or build.limits.get(FIT_KINDS[kind].limit)
     unit = FIT_KINDS[kind].unit
     if limit is not None:
-        stated: dict[str, Fraction] = {name: Fraction(ratio) for name, ratio in limit.ratios.items()}
-        for name, bound in limit.bounds.items():
-            if bound.dimension == UNITS[unit].dimension:
-                stated[name] = bound.worth(unit)
+        stated = limit_bounds(limit, unit)
         if diameter is not None:
             stated |= {name: Fraction(share) * diameter for name, share in limit.per_mm.items()}
         if "min" in stated or "max" in stated:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from math import sqrt
 from typing import NamedTuple
 
 from buildbook import uncertainty as gum
@@ -21,6 +22,7 @@ class Size(NamedTuple):
     as_read: Fraction
     uncertainty: float  # standard uncertainty of one reading
     repeatability: float  # the part of it that more readings make smaller
+    calibration: float  # the part of it that all readings of the gauge share
     decimals: int
     within: str
     session: MeasuringSession
@@ -38,6 +40,7 @@ class Measured:
     kind: str
     place: str
     sections: Mapping[str, tuple[Size, ...]]  # "" where it is not divided
+    left_out: tuple[str, ...] = ()  # sections that were measured before, and not when it was measured again
 
     @property
     def readings(self) -> tuple[Size, ...]:
@@ -110,6 +113,11 @@ def values_of(section: tuple[Size, ...]) -> list[Fraction]:
     return [size.value for size in section]
 
 
+def apart(uncertainty: float, calibration: float) -> float:
+    """A standard uncertainty without the gauge's own error, which leaves the difference of two of its readings."""
+    return sqrt(max(uncertainty**2 - calibration**2, 0.0))
+
+
 def uncertainty_of_mean(readings: tuple[Size, ...]) -> float:
     """Standard uncertainty of the mean of n readings: only the repeatability shrinks, by √n (GUM 4.2.3, 5.1.2). The
     least certain of them speaks for all."""
@@ -125,6 +133,7 @@ def measured(build: Build) -> dict[str, dict[str, Measured]]:
     ground in the middle; of valves, rails or bolts for each by itself.
     """
     found: dict[str, dict[str, dict[str, list[Size]]]] = {}
+    left_out: dict[tuple[str, str], list[str]] = {}
     materials = _materials(build)
     for session in in_order(build.clearances):
         if session.void is not None or session.what not in MEASUREMENT_KINDS:
@@ -143,9 +152,17 @@ def measured(build: Build) -> dict[str, dict[str, Measured]]:
             before = places.get(place, {})
             by_section = kind.made_of is None and ("" in before) == ("" in sections)
             places[place] = (before | sections) if by_section else sections
+            if not by_section:
+                earlier = (*left_out.get((session.what, place), ()), *before)
+                left_out[session.what, place] = [name for name in earlier if name and name not in sections]
     return {
         kind: {
-            place: Measured(kind, place, {name: tuple(sections[name]) for name in _from_the_front(sections)})
+            place: Measured(
+                kind,
+                place,
+                {name: tuple(sections[name]) for name in _from_the_front(sections)},
+                tuple(left_out.get((kind, place), ())),
+            )
             for place, sections in places.items()
         }
         for kind, places in found.items()
@@ -178,9 +195,9 @@ def _sizes(
     unit = DIMENSIONS[kind.dimension][0]
     instrument = build.shop.instruments.get(session.with_ or "")
     fitting = instrument if instrument and instrument.reads(kind.dimension) else None
-    step, deviation = (
-        float(stated.worth(unit)) if stated else 0.0
-        for stated in ((fitting.resolution, fitting.repeatability) if fitting else (None, None))
+    step, deviation, expanded = (
+        float(stated.worth(unit)) if stated and stated.dimension == kind.dimension else 0.0
+        for stated in ((fitting.resolution, fitting.repeatability, fitting.uncertainty) if fitting else (None,) * 3)
     )
     for place, along, within, reading in session.spots:
         made_of = kind.made_of
@@ -191,8 +208,8 @@ def _sizes(
             last_digit = float(quantity.last_digit(unit))
             known = gum.reading_uncertainty(max(step, last_digit), deviation, 0.0)
             decimals = decimals_for(quantity.last_digit(unit))
-            total = gum.combined(known, corrected)
-            size = Size(value, as_read, total, deviation, decimals, within, session, reading.where)
+            total = gum.combined(known, corrected, expanded / 2)
+            size = Size(value, as_read, total, deviation, expanded / 2, decimals, within, session, reading.where)
             yield place, along, size
 
 

@@ -148,6 +148,8 @@ class Instrument(NamedTuple):
     description: str | None
     resolution: Quantity | None
     repeatability: Quantity | None  # the standard deviation of repeated readings
+    uncertainty: Quantity | None  # expanded (k = 2), as its certificate states it
+    capacity: Quantity | None
     calibrations: tuple[tuple[Taken | None, Taken | None], ...]  # done, and next due, for each time
 
     @property
@@ -205,6 +207,7 @@ class SpelledLayout(NamedTuple):
 class Engine(NamedTuple):
     name: str
     description: str | None
+    family: str | None  # what engines of one design share
     owner_ref: str | None
     owner_name: str | None
     serials: Mapping[str, str]
@@ -424,6 +427,42 @@ class Spins(NamedTuple):
     where: Where
 
 
+# The stage that ends the job: a sign-off of it seals the build. A shop's own word for it carries a digest.
+LAST_STAGE = "assembled"
+
+
+class SignedFigure(NamedTuple):
+    """One figure as a sign-off keeps it: its text, `2180.14` or `"0.0022 in"`, and where it is written."""
+
+    text: str
+    where: Where
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignOff(Entry):
+    """One stage signed for, with the figures of that day by name (`bobweight_target`, `main_clearance.5`); `units`
+    are those of the file, dimension → unit, which a figure without a unit of its own is in."""
+
+    stage: str
+    version: str | None
+    digest: str | None
+    figures: Mapping[str, SignedFigure]
+    units: Mapping[str, str]
+
+    @property
+    def seals(self) -> bool:
+        """Whether nothing of the build may change any more."""
+        return self.digest is not None or self.stage == LAST_STAGE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reopening(Entry):
+    """A signed build opened again: `sign_off` is the last one that no longer holds."""
+
+    sign_off: str | None
+    because: str
+
+
 class Balance(NamedTuple):
     """The balance choices of a build: reciprocating factor [%], oil allowance per throw [mass]."""
 
@@ -463,5 +502,6 @@ class Build(NamedTuple):
     spins: Spins
     intake_closes: Quantity | None  # after bottom dead centre
     clearances: tuple[MeasuringSession, ...]
-    sign_offs: tuple[Entry, ...]
+    sign_offs: tuple[SignOff, ...]
+    reopened: tuple[Reopening, ...]
     files: Mapping[str, Where]  # kind of file → its first line, whether it is there or not

@@ -21,7 +21,6 @@ from buildbook.records.model import (
     CylinderSet,
     Decision,
     Engine,
-    Entry,
     Instrument,
     KeptCoefficients,
     Limit,
@@ -32,8 +31,11 @@ from buildbook.records.model import (
     Part,
     Person,
     Reading,
+    Reopening,
     SetBobweights,
     Shop,
+    SignedFigure,
+    SignOff,
     SpelledLayout,
     SpelledThrow,
     Spin,
@@ -179,9 +181,6 @@ class _File:
                 place, along, within = (*path, name, "", "")[:3]
                 yield Spot(place, along, within, self.reading(parent, name, dimension))
 
-    def entries(self, key: str) -> tuple[Entry, ...]:
-        return tuple(Entry(**self.entry(node)) for node in self.maps(self.root, key))
-
 
 def read_shop(root: MapNode | None, top: Where, findings: list[Finding]) -> Shop:
     file = _File(root, top, findings)
@@ -196,6 +195,8 @@ def read_shop(root: MapNode | None, top: Where, findings: list[Finding]) -> Shop
             file.text(node, "description"),
             file.any_quantity(node, "resolution"),
             file.any_quantity(node, "repeatability"),
+            file.any_quantity(node, "uncertainty"),
+            file.any_quantity(node, "capacity"),
             tuple(
                 (file.taken(each, "calibrated"), file.taken(each, "calibration_due"))
                 for each in (node, *file.maps(node, "recalibrated"))
@@ -236,6 +237,7 @@ def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Find
     return Engine(
         name=name,
         description=file.text(file.root, "description"),
+        family=file.text(file.root, "family"),
         owner_ref=file.text(owner, "ref"),
         owner_name=file.text(owner, "name"),
         serials={
@@ -317,7 +319,8 @@ def read_build(
         spins=_spins(read["spins"], files["spins"]),
         intake_closes=build.quantity(build.root.get("intake_closes"), "angle"),
         clearances=tuple(_measurements(read["clearances"])),
-        sign_offs=build.entries("sign_offs"),
+        sign_offs=tuple(_sign_offs(build)),
+        reopened=tuple(_reopened(build)),
         files=files,
     )
 
@@ -581,3 +584,31 @@ def _change(file: _File, kind: str, node: MapNode) -> Change:
         {name: word for name, word in words.items() if word is not None},
         node.where,
     )
+
+
+def _sign_offs(file: _File) -> Iterator[SignOff]:
+    for node in file.maps(file.root, "sign_offs"):
+        figures = file.sub(node, "figures")
+        yield SignOff(
+            **file.entry(node),
+            stage=file.text(node, "stage") or "",
+            version=file.text(node, "version"),
+            digest=file.text(node, "digest"),
+            figures=dict(_signed(figures)) if figures else {},
+            units=file.units,
+        )
+
+
+def _signed(node: MapNode, path: tuple[str, ...] = ()) -> Iterator[tuple[str, SignedFigure]]:
+    for name, inner in node.items():
+        if isinstance(inner, MapNode):
+            yield from _signed(inner, (*path, name))
+        elif isinstance(inner, TextNode):
+            yield ".".join((*path, name)), SignedFigure(inner.text, inner.where)
+
+
+def _reopened(file: _File) -> Iterator[Reopening]:
+    for node in file.maps(file.root, "reopened"):
+        yield Reopening(
+            **file.entry(node), sign_off=file.text(node, "sign_off"), because=file.text(node, "because") or ""
+        )

@@ -8,10 +8,11 @@ from rich.text import Text
 from buildbook.figures import Figures
 from buildbook.figures.compression import CompressionFigures, CylinderCompression
 from buildbook.figures.fits import Fit, limit_words
+from buildbook.figures.lengths import Ruler
 from buildbook.figures.to_ratio import CylinderChange, ToRatio
 from buildbook.fits.decision import COVERAGE, Estimate, Verdict
 from buildbook.quantities import fixed
-from buildbook.views.ruler import Ruler, ends_of, gauge
+from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 _SAID: dict[Verdict, tuple[str, str]] = {
@@ -79,7 +80,7 @@ def _draw_ratios(to: Console, figures: Figures, ruler: Ruler) -> None:
     if limit:
         to.print(words(f"quench: {limit}; low, high, or ? where it may be either", DIM))
     if with_dynamic and found.intake_closes is not None:
-        closes = f"dynamic: the intake valve closes {found.intake_closes:g}° after bottom dead centre (common practice)"
+        closes = f"dynamic: the intake valve closes {found.intake_closes:g}° after bottom dead centre, by build.yaml"
         to.print(words(closes, DIM))
 
 

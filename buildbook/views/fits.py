@@ -23,12 +23,13 @@ from buildbook.figures.fits import (
     limit_words,
     unmeasured_limits,
 )
+from buildbook.figures.lengths import Ruler
 from buildbook.figures.measured import values_of
 from buildbook.fits.decision import COVERAGE
 from buildbook.fits.sizes import mean, out_of_round
 from buildbook.quantities import fixed
 from buildbook.records.model import MEASUREMENT_KINDS, MeasuringSession
-from buildbook.views.ruler import Ruler, ends_of, gauge
+from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 from buildbook.views.sessions import draw_sessions
 
@@ -104,7 +105,8 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
     text = _text(ruler, kind)
     limits = {limit_words(fit, text) for fit in fits} - {""}
     one = next(iter(limits)) if len(limits) == 1 else ""
-    to.print(line((FIT_KINDS[kind].title, BOLD), ("  " + one if one else "", DIM)))
+    unit = {"N m": ", N m", "deg": ", °"}.get(FIT_KINDS[kind].unit, "")
+    to.print(line((FIT_KINDS[kind].title + unit, BOLD), ("  " + one if one else "", DIM)))
     pictures = bool(limits) and to.width >= 80
     ends = ends_of(each for fit in fits for each in (*_limits(fit), *_reaches(fit)))
     listing = table(("", "left"), ("place", "left"), ("value", "right"), ("± U", "right"))
@@ -121,13 +123,24 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
             text(fit.value, fit.decimals),
             text(COVERAGE * fit.uncertainty, fit.decimals + 1),
             *([gauge(float(fit.value), COVERAGE * fit.uncertainty, _limits(fit), ends)] if pictures else []),
-            _from(fit, ruler),
+            _from(fit, ruler) if not _outside_by_mean(fit) else _by_mean(fit, ruler),
             *([limit_words(fit, text)] if len(limits) > 1 else []),
         )
     for each in missing:
         blank = ["", "", ""] if pictures else ["", ""]
         row(listing, Text("missing", style=DOUBT), words(each.place, BOLD), *blank, words(each.lacking, DOUBT))
     to.print(listing)
+
+
+def _outside_by_mean(fit: Fit) -> bool:
+    return fit.decided_by_mean and fit.verdict in {"over", "cannot tell"}
+
+
+def _by_mean(fit: Fit, ruler: Ruler) -> Text:
+    """Where the mean decides, it is the mean that must be seen."""
+    decided = fit.deciding
+    of_mean = [ruler.text(each, fit.decimals + 1) for each in (decided.value, COVERAGE * decided.uncertainty)]
+    return line(("mean " + " ± ".join(of_mean), DOUBT), "  ").append_text(_from(fit, ruler))
 
 
 def _draw_details(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit]) -> None:
@@ -201,12 +214,12 @@ def _from(fit: Fit, ruler: Ruler) -> Text:
 def _draw_unlimited(to: Console, ruler: Ruler, kinds: dict[str, list[Fit]]) -> None:
     to.print()
     to.print(words("Without a limit in build.yaml", BOLD))
-    listing = table(("", "left"), ("places", "right"), ("least", "right"), ("most", "right"))
+    listing = table(("", "left"), ("least", "right"), ("at", "left"), ("most", "right"), ("at", "left"))
     for kind, fits in kinds.items():
         text = _text(ruler, kind)
         least, most = (pick(fits, key=lambda fit: fit.value) for pick in (min, max))
-        row(listing, FIT_KINDS[kind].title, str(len(fits)), text(least.value, least.decimals),
-            text(most.value, most.decimals))  # fmt: skip
+        row(listing, FIT_KINDS[kind].title, text(least.value, least.decimals), words(least.place, BOLD),
+            text(most.value, most.decimals), words(most.place, BOLD))  # fmt: skip
     to.print(listing)
 
 
@@ -219,14 +232,20 @@ def _draw_missing(to: Console, missing: Sequence[Missing]) -> None:
     for (kind, lacking), group in groupby(missing, key=lambda each: (each.kind, each.lacking)):
         places = ", ".join(each.place for each in group)
         to.print(Padding(line(f"{FIT_KINDS[kind].title} {places}: ", (lacking, DOUBT)), (0, 0, 0, 2)))
+    if any("not matched yet" in each.lacking for each in missing):
+        said = "What goes where is said by 'buildbook match --write', or by 'locked' in pairings.yaml."
+        to.print(Padding(words(said, DIM), (0, 0, 0, 2)))
 
 
 def draw_filing(to: Console, figures: Figures, filing: Sequence[Filing]) -> None:
     """How much to file from each ring."""
     ruler, use = Ruler(figures.build.shop), figures.build.use
+    practice = any(each.practice for each in filing)
+    said = "the rule of thumb does not know the use" if practice else f"for this bore and use: {use}" if use else ""
     to.print()
-    to.print(line(("Rings to file", BOLD), (f"  for this bore and use: {use}" if use else "", DIM)))
+    to.print(line(("Rings to file", BOLD), (f"  {said}" if said else "", DIM)))
     listing = table(("cylinder", "left"), ("ring", "left"), ("gap", "right"), ("wanted", "right"), ("file", "right"))
+    listing.add_column("to be sure", justify="right", no_wrap=True)
     listing.add_column("", no_wrap=True)
     for each in filing:
         row(
@@ -235,11 +254,13 @@ def draw_filing(to: Console, figures: Figures, filing: Sequence[Filing]) -> None
             each.ring.replace("_", " "),
             ruler.text(each.gap, each.decimals),
             ruler.text(each.wanted, 3),
-            words(ruler.text(each.file, each.decimals + 1), BOLD),
+            words(ruler.text(each.file, 3), BOLD),
+            ruler.text(each.to_be_sure, 3),
             words("common practice" if each.practice else each.source or "", DIM),
         )
     to.print(listing)
     to.print(words("File square, a little at a time, and measure again in its own bore: metal does not go back.", DIM))
+    to.print(words("'To be sure' is so much that the same gauge can then tell.", DIM))
 
 
 def _draw_uses(to: Console, uses: Sequence[FastenerUse]) -> None:
@@ -255,7 +276,7 @@ def _draw_uses(to: Console, uses: Sequence[FastenerUse]) -> None:
 
 
 def _session_words(session: MeasuringSession) -> str:
-    at = f" at {float(session.temperature.worth('degC')):g} °C" if session.temperature else ""
+    at = f" at {fixed(session.temperature.worth('degC'), 1)} °C" if session.temperature else ""
     return f"{MEASUREMENT_KINDS[session.what].title} ({len({spot.place for spot in session.spots})}){at}"
 
 
@@ -278,17 +299,24 @@ def _draw_count(to: Console, found: FitFigures, chosen: dict[str, tuple[list[Fit
         to.print(words("Limits are those of build.yaml; the part maker's come first.", DIM))
 
 
+# Without these an engine has not been measured, whatever else has.
+ESSENTIAL = ("main_clearance", "rod_clearance", "piston_clearance", "top_ring_gap")
+
+
 def fits_in_words(figures: Figures) -> tuple[bool | None, str]:
     """All fits in one line, for `show`: whether all is well and nothing is left to measure, and how many are what."""
     found = figures.fits
     verdicts = [fit.verdict for fit in found.fits]
     outside = verdicts.count("under") + verdicts.count("over")
-    within = verdicts.count("within")
-    said = [f"{within} fit{'s' if within != 1 else ''} within"]
-    said += [f"{outside} outside"] if outside else []
-    said += [f"{verdicts.count('cannot tell')} cannot tell"] if "cannot tell" in verdicts else []
-    said += [f"{len(found.missing)} missing"] if found.missing else []
-    if to_do := unmeasured_limits(figures.build, found):
+    within, unlimited = verdicts.count("within"), verdicts.count("no limit")
+    wrong = [f"{outside} outside"] if outside else []
+    wrong += [f"{verdicts.count('cannot tell')} cannot tell"] if "cannot tell" in verdicts else []
+    wrong += [f"{len(found.missing)} missing"] if found.missing else []
+    to_do = [name for name in ESSENTIAL if not found.of(name)]
+    to_do += [name for name in unmeasured_limits(figures.build, found) if name not in to_do]
+    if to_do:
         rest = f" and {len(to_do) - 2} more" if len(to_do) > 2 else ""
-        said.append(f"not yet: {', '.join(name.replace('_', ' ') for name in to_do[:2])}{rest}")
-    return (True if len(said) == 1 and verdicts else None), ", ".join(said)
+        wrong.append(f"not yet: {', '.join(name.replace('_', ' ') for name in to_do[:2])}{rest}")
+    said = [f"{within} fit{'s' if within != 1 else ''} within", *wrong]
+    said += [f"{unlimited} without a limit"] if unlimited else []
+    return None if wrong else True, ", ".join(said)

@@ -8,6 +8,7 @@ from buildbook.figures.fits import FIT_KINDS, Fit
 from buildbook.figures.motion import BOLTS, MotionFigures
 from buildbook.figures.shells import ShellFigures
 from buildbook.figures.to_ratio import ToRatio, Way
+from buildbook.fits.decision import COVERAGE
 from buildbook.quantities import in_numbered_order
 
 
@@ -15,12 +16,14 @@ def _number(value: Fraction | float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def fits(figures: Figures) -> dict[str, dict[str, object]]:
+def fits(figures: Figures, only: str | None = None) -> dict[str, dict[str, object]]:
+    """Kind → place → the fit; or of one kind alone."""
     found = figures.fits
-    result: dict[str, dict[str, object]] = {kind: {} for kind in found.kinds}
-    for fit in found.fits:
+    kinds = [kind for kind in found.kinds if only in {None, kind}]
+    result: dict[str, dict[str, object]] = {kind: {} for kind in kinds}
+    for fit in (fit for fit in found.fits if fit.kind in result):
         result[fit.kind][fit.place] = _fit(fit)
-    for each in found.missing:
+    for each in (each for each in found.missing if each.kind in result):
         result[each.kind].setdefault(each.place, {"value": None, "verdict": "missing", "lacking": each.lacking})
     return result
 
@@ -30,8 +33,11 @@ def _fit(fit: Fit) -> dict[str, object]:
     return {
         "value": _number(fit.value),
         "uncertainty": fit.uncertainty,
+        "expanded_uncertainty": COVERAGE * fit.uncertainty,
         "unit": FIT_KINDS[fit.kind].unit or None,
         "mean": fit.mean.value if fit.mean else None,
+        "mean_uncertainty": fit.mean.uncertainty if fit.mean else None,
+        "decided_by": "mean" if fit.decided_by_mean else "value",
         "as_read": _number(fit.as_read),
         "per_mm": _number(fit.per_mm) if fit.mean else None,
         "limit": {
@@ -44,7 +50,14 @@ def _fit(fit: Fit) -> dict[str, object]:
         else None,
         "verdict": fit.verdict,
         "from": [
-            {"what": each.what, "place": each.place, "value": _number(each.value), "session": each.session}
+            {
+                "what": each.what,
+                "place": each.place,
+                "within": each.within or None,
+                "value": _number(each.value),
+                "as_read": _number(each.as_read),
+                "session": each.session,
+            }
             for each in fit.came_from
         ],
     }
@@ -63,6 +76,7 @@ def filing(figures: Figures) -> dict[str, dict[str, object]]:
             "gap": _number(each.gap),
             "wanted": _number(each.wanted),
             "file": _number(each.file),
+            "file_to_be_sure": _number(each.to_be_sure),
             "source": each.source,
             "common_practice": each.practice,
         }

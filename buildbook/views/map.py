@@ -9,9 +9,9 @@ from rich.text import Text
 
 from buildbook.figures import Figures
 from buildbook.figures.cylinders import CylinderFigure
+from buildbook.figures.lengths import Ruler
 from buildbook.quantities import fixed
 from buildbook.records.model import Lock
-from buildbook.views.ruler import Ruler
 from buildbook.views.screen import BOLD, DIM, can_draw, heading, line, plain, words
 
 _LOUD = "bold reverse"

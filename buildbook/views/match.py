@@ -7,11 +7,12 @@ from rich.text import Text
 
 from buildbook.figures import Figures
 from buildbook.figures.bores import Clearances, WithBores
+from buildbook.figures.lengths import Ruler
 from buildbook.figures.match import MatchFigures
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
 from buildbook.views.map import locked
-from buildbook.views.ruler import Ruler, ends_of, gauge
+from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, bar, heading, line, row, table, words
 
 
@@ -49,7 +50,7 @@ def _draw_ways(to: Console, found: WithBores, ruler: Ruler) -> None:
     """What each way of placing the pistons comes to, side by side."""
     ways: tuple[tuple[MatchFigures | None, Clearances], ...] = (
         (found.weights, found.weights_clearances),
-        (None, found.bores_clearances),
+        (found.bores_matched, found.bores_clearances),
         (found.both, found.both_clearances),
     )
     listing = table(("", "left"), ("weight alone", "right"), ("bores alone", "right"), ("both", "right"))
@@ -73,7 +74,9 @@ def _draw_ways(to: Console, found: WithBores, ruler: Ruler) -> None:
 def _clearance_limit(found: WithBores, ruler: Ruler) -> str:
     least, most = (None if each is None else ruler.text(each, 3) for each in (found.least, found.most))
     if least and most:
-        return f"piston clearance {least} to {most} {ruler.unit}, at the tightest places"
+        return (
+            f"piston clearance {least} to {most} {ruler.unit}, a minimum at the tightest place, a maximum by the mean"
+        )
     if least or most:
         return f"piston clearance {f'at least {least}' if least else f'at most {most}'} {ruler.unit}"
     return "build.yaml sets no limit on piston_clearance; the piston maker's sheet has one"
@@ -93,11 +96,16 @@ def _trade(found: WithBores, ruler: Ruler) -> str:
             said += f" The big ends of the throws become {fixed(after - before, 2)} g less even by it."
         return said
     weight = fixed(found.both.matching.spread - found.weights.matching.best, 2)
+    if found.proven and found.tried > 1:
+        limit = found.both.limit
+        if limit is not None and found.both.matching.spread > limit:
+            return f"Locks set weights against bores: of all {found.tried} ways, none keeps both limits."
+        return f"Locks set weights against bores: of all {found.tried} ways, this is the best. It costs {weight} g."
     if found.tried == 1:
         return f"The bores cost {weight} g of evenness in weight, within its limit; the clearances are the evenest."
     return (
-        f"Locks tie other pieces to cylinders, so weights and bores pull apart. Of {found.tried} ways tried by "
-        f"exchanging two pistons this is the best under both limits; it is not proven. It costs {weight} g in weight."
+        f"Locks set weights against bores: they tie other pieces to cylinders. Of {found.tried} ways tried by "
+        f"exchanging two pistons this is the best; it is not proven. It costs {weight} g in weight."
     )
 
 

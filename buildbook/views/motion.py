@@ -7,9 +7,9 @@ from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
+from buildbook.figures.lengths import Ruler
 from buildbook.figures.motion import BOLTS, Moment, MotionFigures, in_gravities
 from buildbook.quantities import fixed
-from buildbook.views.ruler import Ruler
 from buildbook.views.screen import BOLD, DIM, DOUBT, bar, can_draw, heading, line, row, table, words
 
 _LABEL, _ROWS = 7, 9

@@ -1,26 +1,8 @@
-"""Lengths as the shop reads them, and a picture of a figure between its limits."""
+"""A picture of a figure between its limits."""
 
 from collections.abc import Iterable
-from fractions import Fraction
 
-from buildbook.quantities import UNITS, fixed
-from buildbook.records.model import Shop
 from buildbook.views.screen import can_draw
-
-# How many more digits after the point a length has in this unit than in mm, to be read as finely.
-_MORE_DIGITS = {"mm": 0, "in": 1, "thou": -2, "cm": 1, "um": -3, "m": 3}
-
-
-class Ruler:
-    """Writes lengths [mm] in the unit that shop.yaml prefers."""
-
-    def __init__(self, shop: Shop) -> None:
-        self.unit = shop.preferred_units.get("length", "mm")
-
-    def text(self, length: Fraction | float, decimals: int, *, sign: bool = False) -> str:
-        """A length [mm] that has so many digits after the point in mm."""
-        digits = max(decimals + _MORE_DIGITS[self.unit], 0)
-        return fixed(Fraction(length) / UNITS[self.unit].factor, digits, sign=sign)
 
 
 def gauge(value: float, spread: float, limits: tuple[float | None, float | None], ends: tuple[float, float]) -> str:

@@ -7,9 +7,10 @@ from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
+from buildbook.figures.lengths import Ruler
 from buildbook.figures.shells import JournalShells, ShellFigures
 from buildbook.quantities import UNITS
-from buildbook.views.ruler import Ruler, ends_of, gauge
+from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, bar, can_draw, heading, line, row, table, words
 
 _COUNTS = {1: "one size", 2: "two sizes", 3: "three sizes"}

@@ -63,9 +63,8 @@ def test_readings_are_added_in_the_digits_typed_and_every_other_byte_stays(twin:
 
 def test_one_session_is_one_commit_with_a_message_that_a_program_can_read(twin: Book, run: Run) -> None:
     run("measure", "main_bore", "1=62.240", "2=62.250", *BY, cwd=twin.folder)
-    assert (
-        git(twin.root, "log", "-1", "--format=%an|%s|%b").strip() == "Ava Merrow|Record M2: main bore|Build: twin/first"
-    )
+    said = git(twin.root, "log", "-1", "--format=%an|%s|%b").strip()
+    assert said == "Ava Merrow|Record M2: main bore|Build: twin/first\nRecord: M2"
     assert git(twin.root, "status", "--porcelain") == ""
 
 
@@ -73,6 +72,10 @@ CSVS = {
     "columns named": "place,along,reading,reading\n1,front,62.240,62.250\n1,rear,62.240,\n2,,62.250,\n",
     "columns as they come": "1,front,62.240,62.250\n1,rear,62.240\n\n# the thrust bearing\n2,62.250\n",
     "semicolons and a mark": "\ufeff1;front;62.240;62.250\r\n1;rear;62.240\r\n2;62.250\r\n",
+    "tabs": "1\tfront\t62.240\t62.250\n1\trear\t62.240\n2\t62.250\n",
+    "tabs, columns named": "place\talong\treading\treading\n1\tfront\t62.240\t62.250\n1\trear\t62.240\n2\t\t62.250\n",
+    "lines that end with a bare return": "1,front,62.240,62.250\r1,rear,62.240\r2,62.250\r",
+    "bare returns, columns named": "Place,Along,Reading,Reading\r1,front,62.240,62.250\r1,rear,62.240\r2,,62.250\r",
 }
 
 
@@ -119,6 +122,10 @@ IMPOSSIBLE = {
     "a bearing that is not there": ("main_bore 3=62.240", "no-place", "no main bearing 3"),
     "a piston that is not listed": ("piston_skirt P9=101.718", "no-place", "no piston P9"),
     "a gauge for something else": ("main_bore 1=62.240 --with burette", "not-a-gauge", "reads no length"),
+    "a feeler gauge for a diameter": ("main_bore 1=62.24 --with feeler", "not-a-gauge", "is a feeler gauge"),
+    "more than the gauge can read": ("main_bore 1=62.240 --with short_mic", "not-a-gauge", "can read (50 mm)"),
+    "a play below nothing": ("crankshaft_end_play 1=-0.13 --with feeler", "reading", "reads -0.13 mm"),
+    "degrees Fahrenheit as Celsius": ("main_bore 1=62.240 --temperature 72", "temperature", 'write "72 degF"'),
 }
 
 
@@ -139,6 +146,11 @@ def test_what_cannot_be_of_this_engine_is_refused_with_its_likely_cause(
 
 MISUSED = {
     "a decimal comma": ("main_bore 1=62,240", "decimal comma"),
+    "a decimal comma with a unit": ("main_bore 1=2,3995in", "decimal comma"),
+    "a decimal comma with a unit of the file": ("main_bore 1/front=62,240mm", "decimal comma"),
+    "a volume with a decimal comma": ("chamber_volume 1=64,4mL --with burette", "decimal comma"),
+    "asked of what is no fastener": ("main_bore 1=62.240 --asked 62.240", "--asked says what a fastener"),
+    "asked of a gap": ("top_ring_gap 1=0.50 --asked 0.46 --with feeler", "a top ring gap is none"),
     "a place twice": ("main_bore 1=62.240 1=62.250", "1 is given twice"),
     "whole and divided": ("main_bore 1=62.240 1/front=62.250", "1 is given twice|both whole and divided"),
     "divided and whole": ("main_bore 1/front=62.250 1=62.240", "given twice"),
@@ -179,6 +191,9 @@ BAD_CSVS = {
     "1,front\n": "bad.csv:1: there is no reading",
     "place,reading\n,62.240\n": "bad.csv:2: no place is named",
     "1,62.240\n1,62.250\n": "bad.csv:2: 1 is given twice",
+    "bearing,reading\n1,62.240\n": "bad.csv:1: there is no reading in this line",
+    "1,62.240\r2,tight\r": "bad.csv:2:",
+    "1\t62.240\n\t62.250\n": "bad.csv:2: no place is named",
 }
 
 
@@ -192,6 +207,29 @@ def test_a_bad_line_of_a_csv_file_is_named_and_none_of_the_file_is_taken(twin: B
     assert file(twin).read_bytes() == before
 
 
+@pytest.mark.parametrize("names", ["bearing,reading", "journal;where;mm", "no\tdiameter"])
+def test_columns_named_by_a_line_that_does_not_begin_with_place_are_said_to(twin: Book, run: Run, names: str) -> None:
+    (twin.folder / "named.csv").write_text(f"{names}\n")
+    done = run("measure", "main_bore", "--csv", "named.csv", *BY, cwd=twin.folder)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "a line that names the columns begins with 'place'" in " ".join(done.stderr.split())
+
+
+def test_what_other_places_lack_is_no_fault_of_what_was_just_taken_down(twin: Book, run: Run) -> None:
+    typed = ("R1=0.145,0.147", "--with", "mic", "--by", "ava", "--asked", "0.146")
+    done = run("measure", "fastener_stretch", *typed, cwd=twin.folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "missing" in done.stdout  # and is still shown
+    assert [value.text for value in sessions(twin)[-1].asked] == ["0.146"]
+
+
+def test_two_readings_in_whole_numbers_may_be_written_with_a_point(twin: Book, run: Run) -> None:
+    # what the message about a decimal comma says to do
+    done = run("measure", "chamber_volume", "1=64.0,65.0", "--with", "burette", "--by", "ava", cwd=twin.folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert read(sessions(twin)[-1]) == {"1": ["64.0", "65.0"]}
+
+
 def test_rings_that_are_too_tight_are_recorded_and_say_how_much_to_file(twin: Book, run: Run) -> None:
     typed = ("1=0.41", "2=0.52", "--with", "feeler", "--by", "ava")
     done = run("measure", "top_ring_gap", *typed, cwd=twin.folder)
@@ -199,7 +237,8 @@ def test_rings_that_are_too_tight_are_recorded_and_say_how_much_to_file(twin: Bo
     assert "Rings to file" in done.stdout
     said = json.loads(run("fits", "--json", cwd=twin.folder).stdout)["figures"]["filing"]
     assert said["1"]["top_ring"]["file"] == pytest.approx(0.05)  # 0.46 − 0.41
-    assert said["2"]["top_ring"]["file"] == 0
+    assert said["1"]["top_ring"]["file_to_be_sure"] == pytest.approx(0.061547, abs=5e-7)  # and 2 × 0.0057735
+    assert (said["2"]["top_ring"]["file"], said["2"]["top_ring"]["file_to_be_sure"]) == (0, 0)
 
 
 def test_text_that_steers_a_terminal_or_looks_like_markup_stays_text(twin: Book, run: Run) -> None:

@@ -16,12 +16,23 @@ GAUGES = (
     + "  burette: {kind: burette, resolution: 0.1 mL, repeatability: 0.1 mL}\n"
     + "  wrench: {kind: torque_wrench, resolution: 1 N m, repeatability: 1 N m}\n"
     + "  step_gauge: {kind: micrometer, resolution: 0.001 mm}\n"
+    + "  short_mic: {kind: micrometer, capacity: 50 mm, resolution: 0.001 mm, repeatability: 0.001 mm}\n"
+    + "  certified_mic: {kind: micrometer, resolution: 0.001 mm, repeatability: 0.001 mm, uncertainty: 0.002 mm}\n"
+    + "  bore_gauge: {kind: bore_gauge, resolution: 0.001 mm, repeatability: 0.001 mm, uncertainty: 0.004 mm}\n"
+    + "  fine_wrench: {kind: torque_wrench, resolution: 0.01 N m, repeatability: 0.01 N m}\n"
+    + "  angle_plate: {kind: other, resolution: 1 deg, repeatability: 1 deg}\n"
 )
 
 # Standard uncertainties of one reading: √(d²/12 + s²), d the step and s the repeatability (GUM F.2.2.1 and 4.2.3).
 MIC = 0.00104083  # [mm] √(1e-6/12 + 1e-6)
 FEELER = 0.00577350  # [mm] √(1e-4/12 + 25e-6) = 0.01/√3
 BURETTE = 0.104083  # [cc] √(0.01/12 + 0.01)
+WRENCH = 1.04083  # [N m] √(1/12 + 1)
+ANGLE_PLATE = 1.04083  # [deg] √(1/12 + 1)
+
+# The same with half of what a certificate states for k = 2: √(d²/12 + s² + (U/2)²).
+CERTIFIED_MIC = 0.00144338  # [mm] √(1e-6/12 + 1e-6 + 1e-6)
+BORE_GAUGE = 0.00225462  # [mm] √(1e-6/12 + 1e-6 + 4e-6)
 
 UNITS = "length: mm, volume: cc, torque: N m, angle: deg, temperature: degC"
 

@@ -10,6 +10,9 @@ from conftest import SAMPLES, Book
 from buildbook.book.places import builds, engines
 from buildbook.book.reading import Reader
 from buildbook.figures import Figures, work_out
+from buildbook.figures.fits import FIT_KINDS
+from buildbook.records.finding import Finding
+from buildbook.records.model import LENGTH_LIMITS, MASS_LIMITS, RATIO_LIMITS
 from figures.ledger import PARTS
 from figures.measurements import GAUGES, PAIRED, build, clearances, engine, found, place_of, rules_found, write
 
@@ -41,8 +44,9 @@ SOUND = {
         "with: feeler, what: valve_to_piston, "
         "readings: {1: {intake: 2.84, exhaust: 3.31}, 2: {intake: 2.80, exhaust: 3.30}}",
         "with: feeler, what: crankshaft_end_play, readings: {2: 0.13}",
-        "with: wrench, what: fastener_torque, asked: [40, 80, 105], readings: {main_1: {left: [40, 80, 105]}}",
-        "what: fastener_stretch, readings: {R1: [0.145, 0.147]}",
+        "with: wrench, what: fastener_torque, asked: [40, 80, 105], "
+        "readings: {main_1: {left: [40, 80, 105]}, main_2: {left: [40, 80, 106]}}",
+        "what: fastener_stretch, readings: {R1: [0.145, 0.147], R2: [0.146, 0.144]}",
     ),
 }
 
@@ -65,7 +69,7 @@ FAULTS = {
     "a session without readings": Fault(
         "no-reading",
         "clearances.yaml",
-        "what: fastener_stretch, readings: {R1: [0.145, 0.147]}",
+        "what: fastener_stretch, readings: {R1: [0.145, 0.147], R2: [0.146, 0.144]}",
         "what: fastener_stretch",
         "{id: M14, what: fastener_stretch",
         "what: fastener_stretch, void: gauge fell down",
@@ -186,6 +190,156 @@ FAULTS = {
     ),
     "a step that was left out": Fault(
         "fit", "clearances.yaml", "left: [40, 80, 105]", "left: [40, 80]", "[40, 80]", "left: [40, 80, 104]"
+    ),
+    "a step that the wrench cannot tell from what was asked": Fault(
+        # 102 − 2.08 = 99.92, and 105 less 4 per cent is 100.8
+        "cannot-tell",
+        "clearances.yaml",
+        "left: [40, 80, 105]",
+        "left: [40, 80, 102]",
+        "[40, 80, 102]",
+        "left: [40, 80, 103]",
+    ),
+    "a rod whose bolts nobody took down": Fault(
+        "not-measured",
+        "clearances.yaml",
+        "R1: [0.145, 0.147], R2: [0.146, 0.144]",
+        "R1: [0.145, 0.147]",
+        "format: 1",
+        "R2: [0.146, 0.144], R1: [0.145, 0.147]",
+    ),
+    "a main cap that nobody tightened": Fault(
+        "not-measured",
+        "clearances.yaml",
+        ", main_2: {left: [40, 80, 106]}",
+        "",
+        "format: 1",
+        ", main_2: {left: [40, 80, 104]}",
+    ),
+    "a journal beyond what its micrometer can read": Fault(
+        "not-a-gauge",
+        "clearances.yaml",
+        "with: mic, what: main_journal,",
+        "with: short_mic, what: main_journal,",
+        "[62.180, 62.179]",
+        "with: certified_mic, what: main_journal,",
+    ),
+    "a journal read with a feeler gauge": Fault(
+        "not-a-gauge",
+        "clearances.yaml",
+        "with: mic, what: main_journal,",
+        "with: feeler, what: main_journal,",
+        "with: feeler, what: main_journal,",
+        "with: step_gauge, what: main_journal,",
+        ("cannot-tell",),  # 0.0005 ± 0.0129 mm of taper, for one
+    ),
+    "a play below nothing": Fault(
+        "reading",
+        "clearances.yaml",
+        "crankshaft_end_play, readings: {2: 0.13}",
+        "crankshaft_end_play, readings: {2: -0.13}",
+        "-0.13",
+        "crankshaft_end_play, readings: {2: 0.12}",
+        ("fit", "unlikely"),
+    ),
+    "a piston of no size at all": Fault(
+        "reading",
+        "clearances.yaml",
+        "P1: 101.722",
+        "P1: 0.000",
+        "0.000",
+        "P1: 101.721",
+        ("fit", "unlikely"),
+    ),
+    "degrees Fahrenheit said to be Celsius": Fault(
+        "temperature",
+        "clearances.yaml",
+        "with: feeler, what: top_ring_gap,",
+        "temperature: 72, with: feeler, what: top_ring_gap,",
+        "{id: M7,",
+        "temperature: 72 degF, with: feeler, what: top_ring_gap,",
+    ),
+    "an end that is misspelt": Fault(
+        "section",
+        "clearances.yaml",
+        "rear: [62.180, 62.178]",
+        "raer: [62.180, 62.178]",
+        "[62.180, 62.178]",
+        "base: [62.180, 62.178]",  # a name of the shop's own
+    ),
+    "a deck height with the point in another place": Fault(
+        "unit-slip",
+        "clearances.yaml",
+        "left: {front: 0.08,",
+        "left: {front: 8.00,",
+        "8.00",
+        "left: {front: -0.08,",  # the piston stands proud
+    ),
+    "a dish with the point in another place": Fault(
+        "unit-slip",
+        "clearances.yaml",
+        "P2: 6.4}",
+        "P2: 640.0}",
+        "640.0",
+        "P2: -6.4}",  # a dome
+        ("unlikely",),  # and its ratio would be (719.5 + 713.6)/713.6 = 2.0
+    ),
+    "a dome that fills its chamber": Fault(
+        # 64.4 − 64.0 + 8.5 of the gasket + 0.7 of the deck = 9.6 cc, swept 719.5 cc: a ratio of 76
+        "unlikely",
+        "clearances.yaml",
+        "P2: 6.4}",
+        "P2: -64.0}",
+        "-64.0",
+        "P2: -6.4}",
+    ),
+    "a limit that is misspelt": Fault(
+        "unknown-limit",
+        "build.yaml",
+        "crankshaft_end_play: {min: 0.08, max: 0.20}",
+        "crankshaft_endplay: {min: 0.08 mm, max: 0.20 mm}",
+        "{min: 0.08 mm",
+        "crankshaft_end_play: {min: 0.08 mm, max: 0.20 mm}",
+        at_file="build.yaml",
+    ),
+    "a least that is more than the most": Fault(
+        "limit",
+        "build.yaml",
+        "{min: 0.08, max: 0.20}",
+        "{min: 0.20, max: 0.08}",
+        "{min: 0.20",
+        "{min: 0.13, max: 0.13}",
+        ("fit",),
+        at_file="build.yaml",
+    ),
+    "a limit that limits nothing": Fault(
+        "limit",
+        "build.yaml",
+        "{min: 0.08, max: 0.20}",
+        "{source: the shop}",
+        "{source: the shop}",
+        "{max: 0.20}",
+        at_file="build.yaml",
+    ),
+    "a limit in inches in a file of mm": Fault(
+        "unit-slip",
+        "build.yaml",
+        "{min: 0.070, max: 0.095}",
+        "{min: 0.0028, max: 0.0037}",
+        "{min: 0.0028",
+        "{min: 0.0028 in, max: 0.0037 in}",  # 0.07112 to 0.09398 mm
+        ("fit",),
+        at_file="build.yaml",
+    ),
+    "a limit in mm said to be inches": Fault(
+        "unit-slip",
+        "build.yaml",
+        "{min: 0.070, max: 0.095}",
+        "{min: 0.070 in, max: 0.095 in}",
+        "{min: 0.070 in",
+        "{min: 0.070 mm, max: 0.095 mm}",
+        ("fit",),
+        at_file="build.yaml",
     ),
 }
 
@@ -483,7 +637,266 @@ def test_a_doubt_names_the_limit_and_who_says_so(book: Book) -> None:
 @pytest.mark.parametrize("what", ["main_journal", "main_bore", "cylinder_bore", "top_ring_gap"])
 def test_a_size_that_cannot_be_is_found(book: Book, what: str, reading: str) -> None:
     write(book, f"what: {what}, readings: {{1: {reading}, 2: {reading}}}", sizes=SIZES)
-    assert {"unit-slip", "unlikely"} & set(rules_found(book.figures()))
+    rules = rules_found(book.figures())
+    assert {"unit-slip", "unlikely"} & set(rules)
+    # a gap may be nothing: two rings may touch; a diameter may not, and nothing is below nothing
+    assert rules.count("reading") == (0 if what == "top_ring_gap" and not reading.startswith("-") else 2)
+
+
+@pytest.mark.parametrize("what", ["main_journal, readings: {1: %s}", "top_ring_gap, readings: {1: %s}"])
+def test_without_any_size_of_the_engine_a_size_below_nothing_is_found_too(book: Book, what: str) -> None:
+    write(book, f"what: {what % '-0.460'}", sizes="rod_length: 152.4")
+    finding = found(book.figures(), "reading")
+    assert finding.severity == "error"
+    assert "reads -0.460 mm" in finding.what
+
+
+@pytest.mark.parametrize(
+    ("session", "finds"),
+    [
+        ("with: feeler, what: deck_height, readings: {left: -0.08, right: -0.08}", False),
+        ("with: burette, what: piston_dish, readings: {P1: -6.4, P2: -6.4}", False),
+        ("with: angle_plate, what: fastener_angle, readings: {head_1: -15}", False),
+        ("with: wrench, what: fastener_torque, readings: {head_1: -80}", True),
+        ("with: feeler, what: rod_side, readings: {1: -0.31}", True),
+        ("with: burette, what: chamber_volume, readings: {1: -64.4, 2: 64.4}", True),
+    ],
+)
+def test_only_what_may_be_below_nothing_is_taken_below_nothing(book: Book, session: str, finds: bool) -> None:
+    # a piston may stand proud and have a dome, and a bolt may be turned back
+    write(book, session)
+    assert ("reading" in rules_found(book.figures())) is finds
+
+
+@pytest.mark.parametrize(
+    ("degrees", "remedy"),
+    [
+        ("0", None),
+        ("45", None),
+        ("113 degF", None),  # 45 °C
+        ("32 degF", None),
+        ("46", 'write "46 degF"'),
+        ("72", 'write "72 degF"'),
+        ("68.5", 'write "68.5 degF"'),
+        ("113", 'write "113 degF"'),
+        ("114", "read the thermometer again"),  # in °F it would be too hot as well
+        ("-1", "read the thermometer again"),
+        ("31 degF", "read the thermometer again"),  # −0.6 °C
+        ("114 degF", "read the thermometer again"),  # 45.6 °C
+        ("200", "read the thermometer again"),
+    ],
+)
+def test_no_shop_measures_in_such_a_heat_or_frost(book: Book, degrees: str, remedy: str | None) -> None:
+    session = f"temperature: {degrees}, with: feeler, what: top_ring_gap, readings: {{1: 0.50, 2: 0.50}}"
+    write(book, session, sizes=SIZES)
+    figures = book.figures()
+    assert rules_found(figures) == ([] if remedy is None else ["temperature"])
+    assert [(each.severity, each.remedy) for each in figures.fit_findings] == [("error", remedy)] * (remedy is not None)
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("raer", "rear"),
+        ("frnt", "front"),
+        ("middel", "middle"),
+        ("botom", "bottom"),
+        ("uper", "upper"),
+        ("rear", None),
+        ("top", None),
+        ("center", None),
+        ("mid", None),
+        ("base", None),
+        ("thrust", None),
+        ("waist", None),
+        ("end", None),
+        ("level2", None),
+    ],
+)
+def test_an_end_or_level_that_is_nearly_one_is_asked_about(book: Book, name: str, meant: str | None) -> None:
+    levels = f"{{front: 62.180, {name}: 62.180}}"
+    write(book, f"what: main_journal, readings: {{1: {levels}, 2: {levels}}}", sizes=SIZES)
+    findings = [each for each in book.figures().fit_findings if each.rule == "section"]
+    assert [each.remedy for each in findings] == [f"did you mean {meant}?"] * (meant is not None)  # once for both
+    assert all(each.severity == "warning" and f"'{name}'" in each.what for each in findings)
+
+
+def test_a_gauge_reads_as_far_as_it_says(book: Book) -> None:
+    # 50 mm and not a micrometre more; a file in inches is held to the same: 1.9685 in = 49.9999 mm, 1.9686 = 50.0024
+    for units, reading, finds in (
+        ("length: mm", "50.000", False),
+        ("length: mm", "50.001", True),
+        ("length: in", "1.9685", False),
+        ("length: in", "1.9686", True),
+    ):
+        write(book, f"with: short_mic, what: pin_diameter, readings: {{N1: 24.000 mm, N2: {reading}}}", units=units)
+        assert ("not-a-gauge" in rules_found(book.figures())) is finds, reading
+
+
+def test_what_a_gauge_cannot_read_is_one_finding_for_a_session(book: Book) -> None:
+    write(book, "with: short_mic, what: main_journal, readings: {1: [62.180, 62.181], 2: 62.179}", sizes=SIZES)
+    finding = found(book.figures(), "not-a-gauge")
+    assert finding.what == "1: 62.180 mm is more than short_mic can read (50 mm)"
+
+
+def test_a_feeler_gauge_reads_every_gap(book: Book) -> None:
+    gaps = ("top_ring_gap", "rod_side", "top_ring_side")
+    write(book, *(f"with: feeler, what: {gap}, readings: {{1: 0.30, 2: 0.30}}" for gap in gaps))
+    assert "not-a-gauge" not in rules_found(book.figures())
+
+
+@pytest.mark.parametrize(
+    ("dish", "ratio"),
+    [
+        ("-45.0", None),  # 64.4 − 45.0 + 9.2 = 28.6: (719.5 + 28.6)/28.6 = 26.2
+        ("-52.0", "34.3"),  # 64.4 − 52.0 + 9.2 = 21.6
+        ("150.0", None),  # 64.4 + 150.0 + 9.2 = 223.6: 4.2
+        ("175.0", "3.9"),  # 64.4 + 175.0 + 9.2 = 248.6
+    ],
+)
+def test_a_ratio_below_4_or_above_30_is_no_piston_engines(book: Book, dish: str, ratio: str | None) -> None:
+    # swept 719.5 cc; gasket and deck of cylinder 1 come to 8.5 + 0.7 = 9.2 cc, and P2 is in it
+    figures = of(book, with_change(FAULTS["a dome that fills its chamber"], f"P2: {dish}}}"))
+    findings = [each for each in figures.fit_findings if each.rule == "unlikely"]
+    said = f"cylinder 1: a compression ratio of {ratio} is no piston engine's"
+    assert [(each.severity, each.what) for each in findings] == [("warning", said)] * (ratio is not None)
+
+
+# Limits
+
+
+def limits_found(book: Book, limits: str, units: str = "length: mm", sizes: str = SIZES) -> list[Finding]:
+    write(book, sizes=sizes)
+    book.write("build.yaml", build(limits).replace("length: mm", units))
+    return list(book.figures().fit_findings)
+
+
+@pytest.mark.parametrize(
+    ("limit", "millimetres", "inches"),
+    [
+        ("main_clearance", "0.045", "0.0018"),
+        ("rod_clearance", "0.045", "0.0018"),
+        ("piston_clearance", "0.075", "0.0030"),
+        ("top_ring_gap", "0.46", "0.018"),
+        ("oil_rail_gap", "0.38", "0.015"),
+        ("top_ring_side", "0.040", "0.0015"),
+        ("rod_side", "0.30", "0.012"),
+        ("crankshaft_end_play", "0.10", "0.004"),
+        ("quench", "1.00", "0.040"),
+        ("intake_valve_to_piston", "2.00", "0.080"),
+        ("rod_bolt_stretch", "0.145", "0.0057"),
+    ],
+)
+@pytest.mark.parametrize("bound", ["min", "max"])
+def test_a_limit_in_the_wrong_unit_is_found_both_ways(
+    book: Book, limit: str, millimetres: str, inches: str, bound: str
+) -> None:
+    (slip,) = limits_found(book, f"{limit}: {{{bound}: {inches}}}")
+    assert (slip.rule, slip.severity) == ("unit-slip", "error")
+    assert f"{limit}: {bound} is {inches} mm, with a bore of 101.8 mm: it looks like inches" in slip.what
+    assert f'"{inches} in"' in slip.remedy
+    (slip,) = limits_found(book, f"{limit}: {{{bound}: {millimetres}}}", "length: in")
+    assert (slip.rule, slip.severity) == ("unit-slip", "error")
+    assert "it looks like millimetres" in slip.what
+    assert f'"{millimetres} mm"' in slip.remedy
+    for number, units in ((millimetres, "length: mm"), (inches, "length: in"), (f"{inches} in", "length: mm")):
+        assert limits_found(book, f"{limit}: {{{bound}: {number}}}", units) == []
+
+
+@pytest.mark.parametrize(
+    "limit",
+    [
+        "pin_in_rod: {min: -0.040, max: -0.010}",  # a press fit
+        "deck_height: {min: 0.000, max: 0.010}",
+        "top_ring_gap: {min: {per_mm: 0.0045}}",  # a plain ratio, the same in inches
+        "compression_ratio: {min: 9.4, max: 9.8}",
+        "main_clearance: {min: 0.030, max: 0.120}",  # wide, and a race engine's
+    ],
+)
+def test_a_limit_that_may_be_is_no_slip(book: Book, limit: str) -> None:
+    assert limits_found(book, limit) == []
+
+
+def test_without_a_bore_no_limit_is_known_to_be_in_the_wrong_unit(book: Book) -> None:
+    assert limits_found(book, "main_clearance: {min: 0.0018}", sizes="stroke: 88.4") == []
+
+
+@pytest.mark.parametrize(
+    ("limit", "meant"),
+    [
+        ("main_clearence", "main_clearance"),
+        ("top_ring_gaps", "top_ring_gap"),
+        ("bore_tapper", "bore_taper"),
+        ("main_jornal_taper", "main_journal_taper"),
+    ],
+)
+def test_a_misspelt_limit_is_an_error_that_names_the_right_one(book: Book, limit: str, meant: str) -> None:
+    (finding,) = limits_found(book, f"{limit}: {{max: 0.25 mm}}")
+    assert (finding.rule, finding.severity) == ("unknown-limit", "error")
+    assert finding.what == f"no figure is held to '{limit}'"
+    assert finding.remedy.startswith(f"did you mean {meant}?")
+    assert limits_found(book, f"{meant}: {{max: 0.25 mm}}") == []
+
+
+def test_every_limit_of_the_schema_and_of_every_fit_is_known(book: Book) -> None:
+    own = {name: FIT_KINDS[name].unit for name in FIT_KINDS if name not in (*RATIO_LIMITS, *LENGTH_LIMITS)}
+    limits = [f"{name}: {{max: 1.0 g}}" for name in MASS_LIMITS if name != "residual"]
+    limits += [f"{name}: {{max: 12.0}}" for name in RATIO_LIMITS]
+    limits += [f"{name}: {{max: {{per_mm: 0.001}}}}" for name in LENGTH_LIMITS]
+    limits += [f"{name}: {{max: 100 {unit}}}" for name, unit in own.items()]
+    assert "unknown-limit" not in {each.rule for each in limits_found(book, ", ".join(limits))}
+
+
+@pytest.mark.parametrize(
+    ("limit", "severity"),
+    [
+        ("main_clearance: {min: 0.075, max: 0.045}", "error"),
+        ("compression_ratio: {min: 12.0, max: 9.0}", "error"),
+        ("fastener_torque: {min: 110 N m, max: 100 N m}", "error"),
+        ('quench: {min: "0.060 in", max: 1.00}', "error"),  # 1.524 mm
+        ('quench: {min: "0.039 in", max: 1.00}', None),  # 0.9906 mm
+        ("main_clearance: {min: 0.060, max: 0.060}", None),
+        ("main_clearance: {source: the shop}", "warning"),
+        ("quench: {within: 0.5}", "warning"),  # of what?
+        ("fastener_torque: {max: 0.25 mm}", "warning"),  # no torque at all
+        ("main_clearance: {max: 0.075}", None),
+        ("main_clearance: {min: {per_mm: 0.0008}}", None),
+    ],
+)
+def test_a_limit_contradicts_neither_itself_nor_its_figure(book: Book, limit: str, severity: str | None) -> None:
+    findings = [(each.rule, each.severity) for each in limits_found(book, limit)]
+    assert findings == [("limit", severity)] * (severity is not None)
+
+
+# What decided
+
+
+MEANS = (  # the tightest 62.236 − 62.180 = 0.056, u = 0.00147196; the mean 62.23775 − 62.17925 = 0.0585, u = 0.00081650
+    "what: main_journal, readings: {1: {front: [62.180, 62.179], rear: [62.180, 62.178]}}",
+    "what: main_bore, readings: {1: {front: [62.236, 62.238], rear: [62.237, 62.240]}}",
+)
+
+
+@pytest.mark.parametrize(
+    ("limit", "rule", "said"),
+    [
+        ("max: 0.056", "fit", "its mean, 0.0585 ± 0.0016 mm, is over its limit (at most 0.056)"),
+        ("max: 0.059", "cannot-tell", "its mean, 0.0585 ± 0.0016 mm, crosses its limit (at most 0.059)"),
+        ("min: 0.050, max: 0.059", "cannot-tell", "its mean, 0.0585 ± 0.0016 mm, crosses its limit (0.050 to 0.059)"),
+        ("min: 0.060", "fit", "0.056 ± 0.0029 mm is under its limit (at least 0.060)"),
+        ("min: 0.055, max: 0.070", "cannot-tell", "0.056 ± 0.0029 mm crosses its limit (0.055 to 0.070)"),
+    ],
+)
+def test_a_finding_shows_the_figure_that_decided(book: Book, limit: str, rule: str, said: str) -> None:
+    write(book, *MEANS, limits=f"main_clearance: {{{limit}}}")
+    finding = found(book.figures(), rule)
+    assert finding.what == f"main bearing clearance 1: {said}"
+    assert finding.severity == "warning"
+
+
+def test_a_ring_gap_has_no_mean_apart_from_itself(book: Book) -> None:
+    write(book, "with: feeler, what: top_ring_gap, readings: {1: 0.80, 2: 0.50}", limits="top_ring_gap: {max: 0.60}")
+    assert found(book.figures(), "fit").what == "top ring gap 1: 0.80 ± 0.012 mm is over its limit (at most 0.600)"
 
 
 @pytest.mark.parametrize("size", ["bore: -101.8 mm", "bore: 0 mm", "main_journal: 0 mm"])

@@ -13,7 +13,19 @@ from buildbook.figures import Figures, work_out
 from buildbook.figures.fits import FIT_KINDS, Filing, limit_words
 from buildbook.records.model import MEASUREMENT_KINDS
 from figures.ledger import PARTS, pairings
-from figures.measurements import FEELER, MIC, PAIRED, fits, missing, write
+from figures.measurements import (
+    BORE_GAUGE,
+    CERTIFIED_MIC,
+    FEELER,
+    MIC,
+    PAIRED,
+    WRENCH,
+    fits,
+    found,
+    missing,
+    rules_found,
+    write,
+)
 
 JOURNALS = "what: main_journal, readings: {1: {front: [62.180, 62.179], rear: [62.180, 62.178]}, 2: [62.180, 62.182]}"
 BORES = "what: main_bore, readings: {1: {front: [62.236, 62.238], rear: [62.237, 62.240]}, 2: [62.235, 62.237]}"
@@ -59,6 +71,29 @@ def test_a_clearance_carries_the_uncertainty_of_both_gauges(book: Book) -> None:
     assert fit.mean.uncertainty == pytest.approx(sqrt(2) * 0.00057735, abs=5e-8)
 
 
+def test_a_clearance_carries_what_the_certificates_of_both_gauges_state(book: Book) -> None:
+    # one reading each: √(0.00144338² + 0.00225462²) = √(2.08333e-6 + 5.08333e-6) = 0.00267706
+    write(
+        book,
+        "with: certified_mic, what: main_journal, readings: {1: 62.180}",
+        "with: bore_gauge, what: main_bore, readings: {1: 62.236}",
+    )
+    fit = fits(book.figures(), "main_clearance")["1"]
+    assert fit.uncertainty == pytest.approx(0.00267706, abs=5e-8)
+    assert fit.uncertainty == pytest.approx(hypot(CERTIFIED_MIC, BORE_GAUGE), abs=5e-8)
+    assert fit.mean is not None
+    assert fit.mean.uncertainty == pytest.approx(0.00267706, abs=5e-8)  # of one reading each, too
+
+
+def test_in_the_mean_of_a_clearance_the_certificates_stay_whole(book: Book) -> None:
+    # four readings each: √(1e-6/12 + 1e-6/4 + 1e-6) = 0.00115470 and √(1e-6/12 + 1e-6/4 + 4e-6) = 0.00208167,
+    # together √(1.33333e-6 + 4.33333e-6) = 0.00238048
+    write(book, f"with: certified_mic, {JOURNALS}", f"with: bore_gauge, {BORES}", sizes=TWO_MAINS)
+    mean = fits(book.figures(), "main_clearance")["1"].mean
+    assert mean is not None
+    assert mean.uncertainty == pytest.approx(0.00238048, abs=5e-8)
+
+
 @pytest.mark.parametrize(
     ("least", "verdict"),
     [("0.0530", "within"), ("0.0531", "cannot tell"), ("0.0589", "cannot tell"), ("0.0590", "under")],
@@ -82,6 +117,47 @@ def test_an_upper_limit_is_for_the_mean(book: Book, most: str, verdict: str) -> 
     # mean 0.0585, u = √2 × 0.00057735 = 0.00081650: from 0.05687 to 0.06013. The tightest has no maximum.
     write(book, JOURNALS, BORES, limits=f"main_clearance: {{max: {most}}}")
     assert fits(book.figures(), "main_clearance")["1"].verdict == verdict
+
+
+def test_a_certificate_turns_a_verdict_into_a_doubt(book: Book) -> None:
+    # 62.236 − 62.180 = 0.056: ± 0.0029 without certificates, ± 0.0054 with them, against 0.052
+    for gauges, verdict in ((("mic", "mic"), "within"), (("certified_mic", "bore_gauge"), "cannot tell")):
+        write(
+            book,
+            f"with: {gauges[0]}, what: main_journal, readings: {{1: 62.180}}",
+            f"with: {gauges[1]}, what: main_bore, readings: {{1: 62.236}}",
+            limits="main_clearance: {min: 0.052}",
+        )
+        assert fits(book.figures(), "main_clearance")["1"].verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("limit", "by_mean", "margin"),
+    [
+        ("max: 0.0568", True, -2.0821),  # (0.0568 − 0.0585)/0.00081650
+        ("min: 0.0590", False, -2.0381),  # (0.0560 − 0.0590)/0.00147196
+        ("min: 0.0500, max: 0.0610", True, 3.0619),  # 0.0060/0.00147196 = 4.1 down and 0.0025/0.00081650 up
+        ("min: 0.0550, max: 0.0700", False, 0.67937),  # 0.0010/0.00147196 down and 0.0115/0.00081650 = 14 up
+        ("min: 0.0500, max: 0.0520", True, -7.9608),  # (0.0520 − 0.0585)/0.00081650
+    ],
+)
+def test_the_mean_decides_where_the_upper_limit_is_the_nearer(
+    book: Book, limit: str, by_mean: bool, margin: float
+) -> None:
+    # the tightest is 0.0560, u = 0.00147196; the mean 0.0585, u = 0.00081650
+    write(book, JOURNALS, BORES, limits=f"main_clearance: {{{limit}}}")
+    fit = fits(book.figures(), "main_clearance")["1"]
+    assert fit.decided_by_mean is by_mean
+    assert fit.deciding.value == pytest.approx(0.0585 if by_mean else 0.056, abs=1e-9)
+    assert fit.deciding.uncertainty == pytest.approx(0.00081650 if by_mean else 0.00147196, abs=5e-8)
+    assert fit.margin == pytest.approx(margin, rel=1e-4)
+
+
+def test_what_has_no_mean_is_not_decided_by_one(book: Book) -> None:
+    write(book, JOURNALS, limits="journal_taper: {max: 0.006}")
+    fit = fits(book.figures(), "main_journal_taper")["1"]
+    assert not fit.decided_by_mean
+    assert fit.deciding == (float(fit.value), fit.uncertainty)
 
 
 def test_a_limit_may_be_in_inches(book: Book) -> None:
@@ -165,6 +241,62 @@ def test_taper_and_out_of_round_of_a_journal_by_hand(book: Book) -> None:
     # 0.0005 + 0.0022 is within 0.006; 0.002 + 0.0029 is over 0.003, and 0.002 − 0.0029 is not
     assert (taper.verdict, out.verdict) == ("within", "cannot tell")
     assert [each.as_read for each in out.came_from] == [Fraction("62.180"), Fraction("62.178")]
+
+
+def test_a_gauges_own_error_leaves_taper_and_out_of_round(book: Book) -> None:
+    # all readings are off by the same: as with a gauge without a certificate, √2 × 0.00076376 and √2 × 0.00104083
+    write(book, f"with: certified_mic, {JOURNALS}")
+    figures = book.figures()
+    taper, out = (fits(figures, f"main_journal_{form}")["1"] for form in ("taper", "out_of_round"))
+    assert taper.uncertainty == pytest.approx(sqrt(2) * 0.00076376, abs=5e-8)
+    assert out.uncertainty == pytest.approx(sqrt(2) * MIC, abs=5e-8)
+
+
+@pytest.mark.parametrize(
+    ("kind", "title", "size"),
+    [
+        ("main_journal", "main_journal", "62.180"),
+        ("main_bore", "main_bore", "62.236"),
+        ("cylinder_bore", "bore", "101.8"),
+    ],
+)
+def test_an_end_that_was_not_measured_again_leaves_its_taper_missing(
+    book: Book, kind: str, title: str, size: str
+) -> None:
+    # ground or honed in between: what the other end was before says nothing of what it is now
+    first, second = ("top", "bottom") if kind == "cylinder_bore" else ("front", "rear")
+    both = f"{{{first}: {size}, {second}: {size}}}"
+    write(
+        book,
+        f"what: {kind}, readings: {{1: {both}, 2: {both}}}",
+        f"id: M8, taken: 2026-10-06T09:00+01:00, what: {kind}, readings: {{1: {{{first}: {size}}}}}",
+        sizes=TWO_MAINS,
+    )
+    figures = book.figures()
+    assert missing(figures, f"{title}_taper") == {"1": f"{second}: not measured again in M8"}
+    assert list(fits(figures, f"{title}_taper")) == ["2"]
+
+
+def test_each_section_that_was_not_measured_again_is_named(book: Book) -> None:
+    write(
+        book,
+        "what: main_journal, readings: {1: {front: 62.180, middle: 62.181, rear: 62.179}}",
+        "taken: 2026-10-06T09:00+01:00, what: main_journal, readings: {1: 62.170}",
+    )
+    lacking = [each.lacking for each in book.figures().fits.missing if each.kind == "main_journal_taper"]
+    assert lacking == [f"{level}: not measured again in M2" for level in ("front", "middle", "rear")]
+
+
+def test_a_pin_of_its_own_that_was_not_measured_again_lacks_no_taper(book: Book) -> None:
+    write(
+        book,
+        "what: rod_journal, readings: {1: {front: [54.001, 54.000], rear: [53.981, 53.979]}}",
+        "taken: 2026-10-06T09:00+01:00, what: rod_journal, readings: {1: {front: 53.751}}",
+        layout=SPLIT,
+        parts=f"format: 1\nparts:\n{SIX}",
+        paired=SIX_PAIRED,
+    )
+    assert missing(book.figures(), "rod_journal_taper") == {}
 
 
 def test_a_taper_comes_from_its_two_ends(book: Book) -> None:
@@ -506,15 +638,71 @@ def test_ring_gaps_say_how_much_to_file_for_their_own_bore(book: Book) -> None:
             Fraction("0.41"),
             Fraction("0.458127"),
             Fraction("0.048127"),
+            figures.fits.filing[0].to_be_sure,
             2,
             "ring maker's sheet",
             False,
         ),
-        Filing("2", "top_ring", Fraction("0.50"), Fraction("0.4581"), Fraction(0), 2, "ring maker's sheet", False),
+        Filing(
+            "2",
+            "top_ring",
+            Fraction("0.50"),
+            Fraction("0.4581"),
+            Fraction(0),
+            Fraction(0),
+            2,
+            "ring maker's sheet",
+            False,
+        ),
     )
+    # 0.048127 + 2 × 0.00577350: then even the least that the feeler gauge may have meant is enough
+    assert float(figures.fits.filing[0].to_be_sure) == pytest.approx(0.059674, abs=5e-8)
     # 0.41 ± 0.0115 and 0.50 ± 0.0115 mm
     assert [fit.verdict for fit in figures.fits.of("top_ring_gap")] == ["under", "within"]
     assert figures.fits.of("top_ring_gap")[0].uncertainty == pytest.approx(FEELER, abs=5e-8)
+
+
+@pytest.mark.parametrize(
+    ("gap", "file", "to_be_sure"),
+    [
+        ("0.45", "0.01", 0.0215470),  # 0.01 + 2 × 0.00577350
+        ("0.46", "0", 0),  # nothing is to file where the gauge cannot tell it from enough
+        ("0.47", "0", 0),
+        ("[0.44, 0.46]", "0.01", 0.0191287),  # 0.01 + 2 × √(0.01²/12 + 0.005²/2) = 0.01 + 2 × 0.00456435
+    ],
+)
+def test_filing_to_be_sure_is_so_much_more_as_the_gauge_cannot_tell(
+    book: Book, gap: str, file: str, to_be_sure: float
+) -> None:
+    write(book, f"with: feeler, what: top_ring_gap, readings: {{1: {gap}}}", limits="top_ring_gap: {min: 0.46}")
+    (filing,) = book.figures().fits.filing
+    assert filing.file == Fraction(file)
+    assert float(filing.to_be_sure) == pytest.approx(to_be_sure, abs=5e-8)
+
+
+@pytest.mark.parametrize("gap", ["0.30", "0.40", "0.44", "0.45"])
+def test_a_ring_filed_to_be_sure_is_then_told_to_be_within(book: Book, gap: str) -> None:
+    write(book, f"with: feeler, what: top_ring_gap, readings: {{1: {gap}}}", limits="top_ring_gap: {min: 0.46}")
+    (filing,) = book.figures().fits.filing
+    filed = Fraction(gap) + filing.to_be_sure
+    shown = f"{float(-(-filed // Fraction('0.01')) * Fraction('0.01')):.2f}"  # on to the next step of the gauge
+    write(book, f"with: feeler, what: top_ring_gap, readings: {{1: {shown}}}", limits="top_ring_gap: {min: 0.46}")
+    assert fits(book.figures(), "top_ring_gap")["1"].verdict == "within"
+
+
+def test_a_rail_that_most_cylinders_have_and_one_lacks_is_missing(book: Book) -> None:
+    rails = {str(number): "{upper: 0.50, lower: 0.52}" for number in range(1, 7)} | {"3": "{upper: 0.51}"}
+    readings = ", ".join(f"{cylinder}: {read}" for cylinder, read in rails.items())
+    write(book, f"with: feeler, what: oil_rail_gap, readings: {{{readings}}}", layout=SPLIT)
+    figures = book.figures()
+    assert missing(figures, "oil_rail_gap") == {"3": "no lower"}
+    assert rules_found(figures) == ["not-measured"]
+
+
+def test_a_rail_that_half_of_the_cylinders_have_is_asked_of_none(book: Book) -> None:
+    # two of two rails or one of one: nobody can say which this engine has
+    write(book, "with: feeler, what: oil_rail_gap, readings: {1: {upper: 0.50, lower: 0.52}, 2: {upper: 0.51}}")
+    assert missing(book.figures(), "oil_rail_gap") == {}
 
 
 def test_a_ring_read_twice_is_its_mean(book: Book) -> None:
@@ -652,25 +840,64 @@ def test_a_valve_or_a_cylinder_that_nobody_measured_is_missing(book: Book) -> No
     ("done", "verdict"),
     [
         ("[40, 80, 105]", "within"),
-        ("[40, 80, 101]", "within"),  # 101/105 = 0.9619
-        ("[40, 80, 100]", "under"),  # 100/105 = 0.9524
-        ("[40, 80, 110]", "over"),  # 110/105 = 1.0476
-        ("[40, 76, 105]", "under"),  # a step of 76/80 = 0.95 on the way
+        ("[40, 80, 103]", "within"),  # 103 − 2.08 = 100.92
+        ("[40, 80, 107]", "within"),  # 107 + 2.08 = 109.08
+        ("[40, 80, 102]", "cannot tell"),  # 102 − 2.08 = 99.92
+        ("[40, 80, 99]", "cannot tell"),  # 99 + 2.08 = 101.08
+        ("[40, 80, 108]", "cannot tell"),  # 108 + 2.08 = 110.08
+        ("[40, 80, 111]", "cannot tell"),  # 111 − 2.08 = 108.92
+        ("[40, 80, 98]", "under"),  # 98 + 2.08 = 100.08
+        ("[40, 80, 112]", "over"),  # 112 − 2.08 = 109.92
+        ("[40, 77, 105]", "within"),  # a step on the way is compared as read: 77/80 = 0.9625
+        ("[40, 83, 105]", "within"),  # 83/80 = 1.0375
+        ("[40, 76, 105]", "under"),  # 76/80 = 0.95
         ("[40, 84, 105]", "over"),  # 84/80 = 1.05
-        ("[40, 80]", "under"),  # the last step was never done
-        ("[40, 80, 105, 120]", "over"),  # and here somebody went on
+        ("[38, 80, 105]", "under"),  # 38/40 = 0.95
+        ("[40, 76, 102]", "under"),  # a step that was certainly too low outweighs a doubt about the last
     ],
 )
 def test_a_tightening_is_held_step_by_step_to_what_was_asked(book: Book, done: str, verdict: str) -> None:
-    # within 4 per cent of each step
+    # within 4 per cent: the last step, ± 2 × 1.04083 = ± 2.08 N m, from 100.8 to 109.2
     write(
         book,
         f"with: wrench, what: fastener_torque, asked: [40, 80, 105], readings: {{main_1: {{left: {done}}}}}",
     )
     fit = fits(book.figures(), "fastener_torque")["main_1 left"]
     assert fit.verdict == verdict
+    assert fit.uncertainty == pytest.approx(WRENCH, abs=5e-6)
     assert fit.bounds.source == "asked 40, 80, 105, within 4 %"
     assert (fit.bounds.least, fit.bounds.most) == (Fraction("100.8"), Fraction("109.2"))
+
+
+@pytest.mark.parametrize(
+    ("done", "verdict", "steps"),
+    [
+        ("[40, 80]", "under", "2 of 3 steps taken down"),  # the last step was never done
+        ("105", "under", "1 of 3 steps taken down"),  # nor the first two, though the last is good
+        ("[80, 105]", "under", "2 of 3 steps taken down"),
+        ("[80, 102]", "under", "2 of 3 steps taken down"),  # what the wrench cannot tell is no excuse
+        ("[40, 80, 105, 120]", "over", "4 of 3 steps taken down"),  # and here somebody went on
+        ("[40, 80, 105, 105]", "over", "4 of 3 steps taken down"),
+        ("[40, 80, 105, 90]", "under", "4 of 3 steps taken down"),  # 90 + 2.08 is under for certain
+    ],
+)
+def test_steps_left_out_or_added_are_no_tightening_as_asked(book: Book, done: str, verdict: str, steps: str) -> None:
+    write(
+        book,
+        f"with: wrench, what: fastener_torque, asked: [40, 80, 105], readings: {{main_1: {{left: {done}}}}}",
+    )
+    fit = fits(book.figures(), "fastener_torque")["main_1 left"]
+    assert fit.verdict == verdict
+    assert fit.bounds.source == f"asked 40, 80, 105, within 4 %; {steps}"
+
+
+def test_a_doubtful_tightening_is_a_finding_with_its_uncertainty(book: Book) -> None:
+    write(book, "with: wrench, what: fastener_torque, asked: [40, 80, 105], readings: {head_1: [40, 80, 102]}")
+    (finding,) = book.figures().fit_findings
+    assert (finding.rule, finding.severity) == ("cannot-tell", "warning")
+    assert finding.what == (
+        "fastener torque head_1: 102 ± 2.1 N m crosses its limit (100.80 to 109.20, asked 40, 80, 105, within 4 %)"
+    )
 
 
 def test_torque_in_foot_pounds_is_held_to_newton_metres(book: Book) -> None:
@@ -698,9 +925,27 @@ def test_a_limit_of_build_yaml_goes_before_what_a_session_asked(book: Book) -> N
 
 
 def test_tightening_by_angle_is_held_to_what_was_asked(book: Book) -> None:
-    write(book, "with: wrench, what: fastener_angle, asked: 90, readings: {head_1: 90, head_2: 80}")
+    # within 4 per cent, from 86.4° to 93.6°, each ± 2 × √(1/12 + 1) = ± 2.08°
+    angles = "head_1: 90, head_2: 80, head_3: 89, head_4: 88, head_5: 92, head_6: 84, head_7: 96"
+    write(book, f"with: angle_plate, what: fastener_angle, asked: 90, readings: {{{angles}}}")
     found = fits(book.figures(), "fastener_angle")
-    assert {place: fit.verdict for place, fit in found.items()} == {"head_1": "within", "head_2": "under"}
+    assert {place: fit.verdict for place, fit in found.items()} == {
+        "head_1": "within",
+        "head_2": "under",
+        "head_3": "within",  # 89 − 2.08 = 86.92
+        "head_4": "cannot tell",  # 88 − 2.08 = 85.92
+        "head_5": "cannot tell",  # 92 + 2.08 = 94.08
+        "head_6": "under",  # 84 + 2.08 = 86.08
+        "head_7": "over",  # 96 − 2.08 = 93.92
+    }
+    assert found["head_1"].bounds.source == "asked 90, within 4 %"
+
+
+def test_a_gauge_too_coarse_for_what_was_asked_can_never_tell(book: Book) -> None:
+    # 8 N m within 6 per cent is 7.52 to 8.48, and a wrench that shows whole N m knows 8 to ± 2.08 only
+    write(book, "with: wrench, what: fastener_torque, asked: 8, readings: {cover_1: 8}")
+    fit = fits(book.figures(), "fastener_torque")["cover_1"]
+    assert (fit.verdict, fit.bounds.source) == ("cannot tell", "asked 8, within 6 %")
 
 
 def test_asked_for_nothing_stops_nobody(book: Book) -> None:
@@ -726,8 +971,98 @@ def test_each_bolt_of_a_rod_is_held_to_the_stretch_wanted(book: Book) -> None:
 
 
 def test_a_stretch_is_held_to_what_was_asked(book: Book) -> None:
-    write(book, "what: fastener_stretch, asked: 0.150, readings: {R1: [0.150, 0.120]}")
-    assert fits(book.figures(), "rod_bolt_stretch")["R1 2"].verdict == "under"
+    # within 4 per cent, from 0.144 to 0.156, each ± 2 × 0.00104083
+    write(
+        book,
+        "what: fastener_stretch, asked: 0.150, readings: {R1: [0.150, 0.120], R2: [0.147, 0.146], R3: [0.141, 0.159]}",
+        parts=PARTS.replace("ids: [R1, R2]", "ids: [R1, R2, R3]"),
+    )
+    found = fits(book.figures(), "rod_bolt_stretch")
+    assert {place: fit.verdict for place, fit in found.items()} == {
+        "R1 1": "within",
+        "R1 2": "under",
+        "R2 1": "within",  # 0.147 − 0.0021 = 0.1449
+        "R2 2": "cannot tell",  # 0.146 − 0.0021 = 0.1439
+        "R3 1": "under",  # 0.141 + 0.0021 = 0.1431
+        "R3 2": "over",  # 0.159 − 0.0021 = 0.1569
+    }
+    assert found["R1 1"].bounds.source == "asked 0.150, within 4 %"
+
+
+def test_the_bolts_of_a_rod_that_nobody_stretched_are_missing_where_another_rods_were(book: Book) -> None:
+    write(book, "what: fastener_stretch, readings: {R1: [0.145, 0.147]}")
+    figures = book.figures()
+    assert missing(figures, "rod_bolt_stretch") == {"R2": "not tightened, or not taken down"}
+    assert rules_found(figures) == ["not-measured"]
+    write(book, "what: fastener_stretch, readings: {R1: [0.145, 0.147], R2: [0.146, 0.144]}")
+    figures = book.figures()
+    assert (figures.fits.missing, rules_found(figures)) == ((), [])
+
+
+def test_rod_bolts_brought_up_by_torque_are_asked_of_every_rod_too(book: Book) -> None:
+    write(book, "with: wrench, what: fastener_torque, asked: 60, readings: {R2: 60}")
+    assert missing(book.figures(), "fastener_torque") == {"R1": "not tightened, or not taken down"}
+
+
+def test_a_spare_rods_bolts_are_not_missing(book: Book) -> None:
+    write(book, "what: fastener_stretch, readings: {R1: [0.145, 0.147], R2: [0.146, 0.144]}", parts=SPARES)
+    assert book.figures().fits.missing == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "gauge", "done"), [("fastener_torque", "wrench", "105"), ("fastener_angle", "angle_plate", "90")]
+)
+def test_main_caps_that_nobody_tightened_are_missing_where_one_was(
+    book: Book, kind: str, gauge: str, done: str
+) -> None:
+    session = f"with: {gauge}, what: {kind}, readings: {{main_2: {done}, head_1: {done}}}"
+    write(book, session, sizes="bore: 101.8, main_bearings: 3")
+    figures = book.figures()
+    assert missing(figures, kind) == dict.fromkeys(("main_1", "main_3"), "not tightened, or not taken down")
+    assert rules_found(figures) == ["not-measured"] * 2
+
+
+def test_how_many_main_caps_there_are_is_not_guessed(book: Book) -> None:
+    write(book, "with: wrench, what: fastener_torque, readings: {main_2: 105}")
+    assert missing(book.figures(), "fastener_torque") == {}
+
+
+def test_main_caps_are_not_missing_where_only_heads_were_tightened(book: Book) -> None:
+    write(book, "with: wrench, what: fastener_torque, readings: {head_1: 105}", sizes="bore: 101.8, main_bearings: 3")
+    assert missing(book.figures(), "fastener_torque") == {}
+
+
+def test_a_bolt_that_most_caps_have_and_one_lacks_is_missing(book: Book) -> None:
+    both = "{left: 105, right: 105}"
+    caps = f"main_1: {both}, main_2: {{left: 105}}, main_3: {both}"
+    write(
+        book,
+        f"with: wrench, what: fastener_torque, asked: 105, readings: {{{caps}}}",
+        sizes="bore: 101.8, main_bearings: 3",
+    )
+    figures = book.figures()
+    assert missing(figures, "fastener_torque") == {"main_2": "no right"}
+    assert rules_found(figures) == ["not-measured"]
+
+
+def test_one_bolt_of_a_rod_that_was_not_stretched_is_missing(book: Book) -> None:
+    write(
+        book,
+        "what: fastener_stretch, readings: {R1: [0.145, 0.147], R2: 0.146, R3: [0.146, 0.144]}",
+        parts=PARTS.replace("ids: [R1, R2]", "ids: [R1, R2, R3]"),
+    )
+    figures = book.figures()
+    assert missing(figures, "rod_bolt_stretch") == {"R2": "only 1 of 2 bolts"}
+    assert rules_found(figures) == ["not-measured"]
+
+
+def test_what_one_session_tightened_is_not_missing_when_another_took_down_the_rest(book: Book) -> None:
+    write(
+        book,
+        "what: fastener_stretch, readings: {R1: [0.145, 0.147]}",
+        "taken: 2026-10-06T09:00+01:00, what: fastener_stretch, readings: {R2: [0.146, 0.144]}",
+    )
+    assert missing(book.figures(), "rod_bolt_stretch") == {}
 
 
 # The whole
@@ -808,3 +1143,39 @@ def test_the_sample_builds_hold_what_was_asked_of_them() -> None:
         counts = tuple(len(figures.fits.of(f"{kind}_clearance")) for kind in ("main", "rod", "piston"))
         assert counts == clearances, name
         assert [fit for fit in figures.fits.fits if fit.verdict in {"under", "over"} and not fit.bounds.practice] == []
+
+
+def test_rods_and_caps_are_no_fellows_of_one_another(book: Book) -> None:
+    # bolts of a rod have no left and right, caps have, and neither lacks what only the other has
+    write(
+        book,
+        "with: wrench, what: fastener_torque, readings: {R1: 60, R2: 60, main_1: {left: 90, right: 90}}",
+        sizes="bore: 101.8, main_bearings: 2",
+    )
+    assert missing(book.figures(), "fastener_torque") == {"main_2": "not tightened, or not taken down"}
+
+
+@pytest.mark.parametrize("readings", ["R1: [0.150, 0.151], R2: 0.150", "R2: 0.150, R1: [0.150, 0.151]"])
+def test_one_bolt_of_two_is_missing_in_whichever_order_they_were_taken_down(book: Book, readings: str) -> None:
+    write(book, f"what: fastener_stretch, readings: {{{readings}}}")
+    assert missing(book.figures(), "rod_bolt_stretch") == {"R2": "only 1 of 2 bolts"}
+
+
+def test_an_end_left_out_twice_is_still_left_out(book: Book) -> None:
+    both = "what: main_journal, readings: {1: {front: 62.180, rear: 62.175}}"
+    front = "taken: 2026-10-0%sT09:00+01:00, what: main_journal, readings: {1: {front: 62.180}}"
+    write(book, both, front % 6, front % 7)
+    assert missing(book.figures(), "main_journal_taper") == {"1": "rear: not measured again in M3"}
+
+
+def test_what_is_too_tight_is_under_and_not_its_mean(book: Book) -> None:
+    # 62.220 − 62.180 = 0.040, under 0.045; the mean, 0.060, is over 0.047 as well
+    write(
+        book,
+        "what: main_journal, readings: {1: 62.180}",
+        "what: main_bore, readings: {1: [62.220, 62.260]}",
+        limits="main_clearance: {min: 0.045, max: 0.047}",
+    )
+    fit = fits(book.figures(), "main_clearance")["1"]
+    assert (fit.verdict, fit.decided_by_mean) == ("under", False)
+    assert found(book.figures(), "fit").what.startswith("main bearing clearance 1: 0.040 ")

@@ -8,9 +8,9 @@ from conftest import Book
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from buildbook.figures.measured import Measured, fitted_places
+from buildbook.figures.measured import Measured, apart, fitted_places
 from figures.ledger import PARTS, pairings
-from figures.measurements import MIC, PAIRED, write
+from figures.measurements import BORE_GAUGE, CERTIFIED_MIC, GAUGES, MIC, PAIRED, write
 
 JOURNAL = "what: main_journal, readings: {1: {front: [62.180, 62.179], rear: [62.180, 62.178]}}"
 
@@ -75,6 +75,38 @@ def test_the_later_session_of_a_journal_counts_for_all_of_it_and_others_stay(boo
     assert sections(journal(book)) == {"front": ["62.176", "62.175"]}
     assert [size.session.id for size in journal(book).readings] == ["M2", "M2"]
     assert sections(journal(book, kind="main_bore")) == {"": ["62.240"]}
+
+
+def test_sections_that_were_measured_before_and_not_again_are_known_as_left_out(book: Book) -> None:
+    write(
+        book,
+        "what: main_journal, readings: {1: {front: 62.180, middle: 62.181, rear: 62.179}, 2: {front: 62.180}}",
+        "taken: 2026-10-06T09:00+01:00, what: main_journal, readings: {1: {front: 62.176}, 2: {front: 62.175}}",
+        "what: main_bore, readings: {1: {front: 62.240, rear: 62.241}}",
+    )
+    assert journal(book).left_out == ("middle", "rear")
+    assert journal(book, "2").left_out == ()  # all that there was of it was measured again
+    assert journal(book, kind="main_bore").left_out == ()  # and this one only once
+
+
+def test_nothing_is_left_out_when_all_sections_are_measured_again(book: Book) -> None:
+    write(
+        book,
+        JOURNAL,
+        "taken: 2026-10-06T09:00+01:00, what: main_journal, readings: {1: {front: 62.176}}",
+        "taken: 2026-10-06T10:00+01:00, what: main_journal, readings: {1: {rear: 62.175, front: 62.176}}",
+    )
+    assert journal(book).left_out == ()
+
+
+def test_a_void_session_leaves_nothing_out(book: Book) -> None:
+    write(
+        book,
+        JOURNAL,
+        "taken: 2026-10-06T09:00+01:00, what: main_journal, void: wrong crankshaft, readings: {1: {front: 62.176}}",
+    )
+    assert journal(book).left_out == ()
+    assert list(journal(book).sections) == ["front", "rear"]
 
 
 def test_of_two_valves_each_has_a_later_reading_of_its_own(book: Book) -> None:
@@ -198,6 +230,12 @@ UNCERTAINTIES = {
     "a gauge that states no repeatability": ("with: step_gauge", "62.180", 0.000288675),
     # a scale reads no length: what the last digit says
     "a scale": ("with: scale", "62.180", 0.000288675),
+    # its certificate states 0.002 mm for k = 2: √(0.001²/12 + 0.001² + 0.001²) = √(2.08333e-6) = 0.001443376
+    "a gauge with a certificate": ("with: certified_mic", "62.180", 0.001443376),
+    # 0.004 mm for k = 2: √(0.001²/12 + 0.001² + 0.002²) = √(5.08333e-6) = 0.002254625
+    "a bore gauge with a certificate": ("with: bore_gauge", "62.180", 0.002254625),
+    # a certificate in inches is worth as much: 0.0001 in = 0.00254 mm, √(0.001²/12 + 0.00127²) = √(1.696233e-6)
+    "a certificate in inches": ("with: inch_gauge", "62.180", 0.001302395),
     # 0.001 in = 0.0254 mm: √(0.0254²/12 + 0.001²) = √(5.37633e-5 + 1e-6) = 0.007400225
     "thousandths of an inch": ("with: mic", "2.448 in", 0.007400225),
 }
@@ -208,6 +246,7 @@ def test_a_reading_is_as_sure_as_its_gauge_and_its_digits(
     book: Book, gauge: str, reading: str, expected: float
 ) -> None:
     write(book, f"{gauge}, what: main_journal, readings: {{1: {reading}}}")
+    book.write("shop.yaml", GAUGES + "  inch_gauge: {kind: micrometer, uncertainty: 0.0001 in}\n")
     assert journal(book).readings[0].uncertainty == pytest.approx(expected, abs=5e-9)
 
 
@@ -224,6 +263,29 @@ def test_only_repeatability_shrinks_in_a_mean(book: Book) -> None:
     # four readings: √(0.001²/12 + 0.001²/4) = √(1e-6/3) = 0.000577350
     write(book, "what: main_journal, readings: {1: {front: [62.180, 62.179], rear: [62.180, 62.178]}}")
     assert journal(book).mean_uncertainty == pytest.approx(0.000577350, abs=5e-10)
+
+
+def test_what_a_certificate_states_does_not_shrink_in_a_mean(book: Book) -> None:
+    # four readings of one gauge are off together: √(0.001²/12 + 0.001²/4 + 0.001²) = √(4e-6/3) = 0.001154701
+    readings = "{1: {front: [62.180, 62.179], rear: [62.180, 62.178]}}"
+    write(book, f"with: certified_mic, what: main_journal, readings: {readings}")
+    assert journal(book).mean_uncertainty == pytest.approx(0.001154701, abs=5e-10)
+
+
+def test_the_difference_of_two_readings_is_free_of_the_gauges_own_error(book: Book) -> None:
+    # √(0.00144338² − 0.001²) = √(0.00225462² − 0.002²) = √(1e-6/12 + 1e-6): what it would be without a certificate
+    assert apart(CERTIFIED_MIC, 0.001) == pytest.approx(MIC, abs=5e-8)
+    assert apart(BORE_GAUGE, 0.002) == pytest.approx(MIC, abs=5e-8)
+    write(book, "with: certified_mic, what: main_journal, readings: {1: 62.180}", JOURNAL.replace("{1:", "{2:"))
+    certified, plain = (journal(book, place).readings[0] for place in ("1", "2"))
+    assert (certified.calibration, plain.calibration) == (0.001, 0)
+    assert apart(certified.uncertainty, certified.calibration) == pytest.approx(plain.uncertainty, rel=1e-12)
+
+
+def test_a_certificate_of_something_else_says_nothing_of_a_length(book: Book) -> None:
+    write(book, "with: odd_gauge, what: main_journal, readings: {1: 62.180}")
+    book.write("shop.yaml", GAUGES + "  odd_gauge: {kind: micrometer, resolution: 0.001 mm, uncertainty: 5 g}\n")
+    assert journal(book).readings[0].uncertainty == pytest.approx(0.001 / sqrt(12), rel=1e-9)
 
 
 def test_the_least_certain_reading_speaks_for_the_mean(book: Book) -> None:
