@@ -21,9 +21,12 @@ class Loaded(NamedTuple):
 
 
 class Reader:
-    """Reads the files of one book, each only once. `instead` is what to read in place of what is on disk."""
+    """Reads the files of one book, each only once.
 
-    def __init__(self, book: Path, instead: Mapping[Path, bytes] | None = None) -> None:
+    `instead` is what to read in place of what is on disk; None stands for a file that is not there.
+    """
+
+    def __init__(self, book: Path, instead: Mapping[Path, bytes | None] | None = None) -> None:
         self.book = book
         self.instead = instead or {}
         self.passed = Passed()
@@ -95,9 +98,12 @@ class Reader:
 
     def _content(self, path: Path, needed: bool, findings: list[Finding]) -> bytes | None:
         where = top_of(path)
-        if path in self.instead:
-            return self.instead[path]
         try:
+            if path in self.instead:
+                content = self.instead[path]
+                if content is None:
+                    raise FileNotFoundError
+                return content
             if not path.resolve().is_relative_to(self.book.resolve()):
                 why = "What lies outside the book is not in its history, and may be anybody's."
                 findings.append(
