@@ -1,0 +1,118 @@
+"""`history`: the life of an engine or a build as a timeline."""
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from buildbook.book.places import Misuse
+from buildbook.cli.common import AsJson, BookPath, command, complete_builds, finish, new_app, open_book
+from buildbook.records.finding import Finding
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from buildbook.book.past import Commit
+    from buildbook.figures.timeline import Event, Kept
+    from buildbook.records.model import Build
+
+app = new_app()
+
+What = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[WHAT]", help="An engine, with all its builds, or one build; else the folder you are in.",
+        autocompletion=complete_builds, show_default=False,
+    ),
+]  # fmt: skip
+Everything = Annotated[
+    bool, typer.Option("--all", help="Show every record on a line of its own, with its id.", show_default=False)
+]
+Since = Annotated[
+    str | None,
+    typer.Option("--since", metavar="DAY", help="Leave out what was before a day, a month or a year, as in 2026-10.",
+                 show_default=False),
+]  # fmt: skip
+
+
+@command(app, "buildbook history heron-07 --since 2026-01")
+def history(
+    what: What = None,
+    everything: Everything = False,
+    since: Since = None,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell the life of an engine or a build: opened, weighed, measured, matched, spun, corrected, signed, reopened.
+
+    Days and names are those of the records; what was edited by hand, and what came into the book on another day than
+    its own, is from git. Like things of one day stand on one line. Records that are void stay, with the reason.
+    """
+    from buildbook.book.library import Library, kept
+    from buildbook.figures import timeline
+
+    root = open_book(book)
+    if since is not None and not re.fullmatch(r"\d{4}(-\d{2}(-\d{2})?)?", since):
+        raise Misuse(f"--since: '{since[:40]}' is no day", "write it like 2026-10-05, or 2026-10, or 2026")
+    library = Library(root)
+    engine, names, whole = library.meant(what, Path.cwd())
+    commits, no_commits = _commits(root, root / "engines" / (engine if whole else names[0]))
+    lives: dict[str, list[Event]] = {engine: timeline.hand_edits(kept(commits, engine))} if whole else {}
+    findings: list[Finding] = []
+    unreadable = []
+    for name in names:
+        loaded = library.reader.load(name)
+        of_build = kept(commits, name)
+        findings += [each for each in loaded.findings if each.severity == "error"]
+        if loaded.build is None:
+            unreadable.append(name)
+            lives[name] = timeline.hand_edits(of_build)
+        else:
+            lives[name] = _life(root, loaded.build, of_build, exactly=everything)
+    if since is not None:
+        lives = {name: timeline.since(events, since) for name, events in lives.items()}
+
+    def draw(to: "Console") -> None:
+        from buildbook.views.history import draw_history
+
+        record, _ = library.reader.engine(engine)
+        described = record.description if record else None
+        draw_history(to, engine, described, lives, unreadable, no_commits, everything=everything)
+
+    def as_figures() -> dict[str, object]:
+        from buildbook.views.history_json import history
+
+        return {"history": history(engine, lives), "no_commits": no_commits}
+
+    single = None if whole else names[0]
+    finish(single, as_figures, tuple(dict.fromkeys(findings)), draw, as_json=as_json)
+
+
+def _life(root: Path, build: "Build", kept: "Sequence[Kept]", *, exactly: bool) -> "list[Event]":
+    """The life of a build. The list of commits tells most of it; the files as they were are looked into for who called
+    a record void, and for which commit brought a record where that matters and cannot be told otherwise."""
+    from buildbook.book.library import brought_and_voided
+    from buildbook.figures import timeline
+
+    records = list(timeline.records_of(build))
+    reasons = {(each.file, each.record): each.void for each in records if each.void is not None}
+    ids = [(each.file, each.record) for each in records if each.record is not None]
+    asked = ids if exactly else [*(key for key in ids if key in reasons), *timeline.uncertain(build, kept)]
+    brought, voided = brought_and_voided(root, build.name, kept, asked, reasons)
+    later = {key: commit for key, commit in voided.items() if brought.get(key) != commit}
+    return timeline.life(build, kept, brought, later)
+
+
+def _commits(root: Path, folder: Path) -> "tuple[list[Commit], str | None]":
+    """The commits that touched a folder; or why there are none to be had."""
+    from buildbook.book.git import NotKept
+    from buildbook.book.past import commits
+
+    try:
+        return commits(root, folder), None
+    except NotKept as reason:
+        if "does not have any commits" in str(reason):
+            return [], "nothing has been committed yet; 'buildbook keep' commits what is there"
+        return [], str(reason)
