@@ -1,0 +1,186 @@
+"""`sign`: freeze the figures of a stage, and seal the build at the last one."""
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from buildbook.book.places import Misuse, resolve
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    BuildName,
+    By,
+    Recorded,
+    author,
+    command,
+    finish,
+    make_record,
+    new_app,
+    open_book,
+)
+from buildbook.records.finding import Finding
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from buildbook.book.writing import Value
+    from buildbook.figures import Figures
+    from buildbook.records.model import SignOff
+    from buildbook.records.tree import MapNode
+
+app = new_app()
+
+STAGES = ("measured", "matched", "balanced", "assembled")
+_is_word = re.compile(r"[a-z][a-z0-9_]*").fullmatch
+
+
+def complete_stages(incomplete: str) -> list[str]:
+    return [stage for stage in STAGES if stage.startswith(incomplete)]
+
+
+Stage = Annotated[
+    str,
+    typer.Argument(
+        metavar="STAGE", help=f"What is signed for: {', '.join(STAGES)}, or a word of the shop's own.",
+        autocompletion=complete_stages, show_default=False,
+    ),
+]  # fmt: skip
+Note = Annotated[
+    str | None,
+    typer.Option("--note", metavar="TEXT", help="Anything the next person should know.", show_default=False),
+]
+Last = Annotated[
+    bool,
+    typer.Option("--last", help="This is the last stage: seal the build. 'assembled' always is.", show_default=False),
+]
+
+
+@command(app, "buildbook sign balanced heron-07/2026-10-rebuild --by ava")
+def sign(
+    stage: Stage,
+    build: BuildName = None,
+    by: By = None,
+    note: Note = None,
+    last: Last = False,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:
+    """Sign a stage off: freeze the figures of the day in build.yaml, and at the last stage seal the build.
+
+    A build with errors is not signed. Warnings do not hinder: they are shown, and counted in the sign-off's note. The
+    seal is a tag in git, signed where git is set up to sign, that holds a digest of the build's files and of the
+    figures; from then on 'audit' tells of every change, and nothing more is recorded until the build is reopened.
+    """
+    from buildbook.records.model import LAST_STAGE
+
+    if not _is_word(stage):
+        remedy = f"say the stage first, then the build: {', '.join(STAGES)}, or a plain word in small letters"
+        raise Misuse(f"'{stage[:40]}' is no stage", remedy)
+    root = open_book(book)
+    name = resolve(root, build, Path.cwd())
+    last = last or stage == LAST_STAGE
+
+    def entry(before: "Figures", tree: "MapNode | None") -> "tuple[str, dict[str, Value]]":
+        from buildbook import __version__
+        from buildbook.figures.frozen import frozen
+        from buildbook.figures.named import named_figures
+
+        against = [*_objections(root, before, last=last)]
+        if against:
+            finish(name, dict, against, nothing_signed, as_json=as_json)
+        doubts = Counter(each.rule for each in before.thorough_findings if each.severity == "warning")
+        open_ones = ", ".join(f"{count} × {rule}" if count > 1 else rule for rule, count in doubts.items())
+        notes = [text for text in (note, f"Signed with warnings: {open_ones}" if open_ones else None) if text]
+        fields: dict[str, Value] = {"stage": stage, "version": __version__}
+        fields |= {"note": "; ".join(notes)} if notes else {}
+        fields |= {"digest": _digest(root, name)} if last else {}
+        return f"{stage} signed off", fields | {"figures": frozen(named_figures(before))}
+
+    recorded = make_record(name, root, by, ("build", "sign_offs"), "A", entry, as_json, None)
+    figures = recorded.figures
+    sign_off = next(each for each in figures.build.sign_offs if each.id == recorded.id)
+    seal, unsealed = _seal(root, name, sign_off, recorded) if last else (None, [])
+    findings = [*recorded.findings, *figures.thorough_findings, *unsealed]
+
+    def draw(to: "Console") -> None:
+        from buildbook.views.sign import draw_signed
+
+        recorded.draw(to)
+        draw_signed(to, sign_off, seal)
+
+    def as_figures() -> dict[str, object]:
+        from buildbook.views.sign import signed
+
+        return {"recorded": recorded.id, "sign_off": signed(sign_off, seal)}
+
+    finish(name, as_figures, findings, draw, as_json=as_json)
+
+
+def nothing_signed(to: "Console") -> None:
+    from buildbook.views.screen import BAD, words
+
+    to.print(words("nothing was signed: this must be put right first", BAD))
+
+
+def _objections(book: Path, before: "Figures", *, last: bool) -> Sequence[Finding]:
+    """Why the build cannot be signed as it is."""
+    from buildbook.book import git, seal
+    from buildbook.book.places import top_of
+    from buildbook.figures.audit_rules import sealed_objection
+
+    closed = sealed_objection(before.build)
+    errors = [each for each in before.thorough_findings if each.severity == "error"]
+    if closed or errors or not last:
+        return [*([closed] if closed else []), *errors]
+    try:
+        loose = seal.not_in_git(book, before.build.name)
+    except git.NotKept:
+        return []  # there is no seal without git, and that is said with the sign-off
+    why = "A seal is of what git has; what is only on this disk would not be sealed."
+    remedy = "commit it first: buildbook keep"
+    return [
+        Finding("error", "not-kept", top_of(path), f"{path.name} is not in git as it is on disk", why, remedy)
+        for path in loose
+    ]
+
+
+def _digest(book: Path, name: str) -> str:
+    from buildbook.book import git, seal
+
+    try:
+        return seal.digest_of(book, seal.committed(book, name, "HEAD"))
+    except git.NotKept:
+        return seal.digest_of(book, seal.on_disk(book, name))
+
+
+def _seal(book: Path, name: str, sign_off: "SignOff", recorded: Recorded) -> tuple[str | None, list[Finding]]:
+    """Seal the build in git and say how, or why not."""
+    from buildbook.book import git, past, seal
+    from buildbook.figures.frozen import figures_digest
+
+    build = recorded.figures.build
+    who = build.shop.people.get(sign_off.by or "")
+    full_name = (who.name if who else None) or sign_off.by or "somebody"
+    try:
+        if seal.not_in_git(book, name):
+            raise git.NotKept("; ".join(recorded.kept))
+        brought = past.commits(book, recorded.path)[0].sha
+        if seal.digest_of(book, seal.committed(book, name, f"{brought}^")) != sign_off.digest:
+            raise git.NotKept("something else was recorded in this build at the same moment; reopen it and sign again")
+        text = (
+            f"{name}: {sign_off.stage}, sealed ({sign_off.id})\n\n"
+            f"Signed by {' '.join(full_name.split())} on {sign_off.taken.text if sign_off.taken else 'no day'}, with "
+            f"buildbook {sign_off.version}.\n{len(sign_off.figures)} figures of that day are frozen in build.yaml."
+        )
+        tagger = author(build.shop, sign_off.by) or f"{full_name} <{sign_off.by}@localhost>"
+        said = seal.make(book, name, str(sign_off.id), brought, text, figures_digest(sign_off.figures), tagger)
+    except git.NotKept as reason:
+        what = f"{sign_off.id} is signed and not sealed: {reason}"
+        why = "Without the tag in git, an audit cannot prove that nothing was changed afterwards."
+        remedy = f"put that right; then: buildbook reopen {name} --because 'not sealed', and sign again"
+        return None, [Finding("warning", "not-sealed", sign_off.where, what, why, remedy)]
+    return said, []

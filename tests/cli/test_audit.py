@@ -1,0 +1,209 @@
+"""`audit`: one line for each build, worst first; whatever was touched after it was signed, by what it means."""
+
+import json
+import re
+import shutil
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from conftest import Run
+
+from cli.test_screens import lost, too_wide
+from cli.workshop import BUILDS, git, one_after_the_other
+
+MAGPIE, HERON = "magpie-02/2026-07-first", "heron-07/2025-06-first"
+TAG = f"sealed/{MAGPIE}/A2"
+
+
+@pytest.fixture(scope="module")
+def once(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    return {"folder": tmp_path_factory.mktemp("once")}
+
+
+@pytest.fixture
+def sealed_samples(kept: Path, once: dict[str, Path], tmp_path: Path) -> Path:
+    """The sample builds in git, one of them sealed; sealed once and then copied."""
+    first = once["folder"] / "book"
+    if not first.exists():
+        (done,) = one_after_the_other([f"sign assembled {MAGPIE} --by ava"], kept)
+        assert (done.code, done.stderr) == (0, "")
+        shutil.copytree(kept, first)
+    return Path(shutil.copytree(first, tmp_path / "sealed samples"))
+
+
+def change(book: Path, build: str, file: str, old: str, new: str) -> None:
+    path = book / "engines" / build / file
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+
+
+def commit(book: Path, *arguments: str) -> None:
+    git(book, "commit", "--quiet", "--all", "--message=Tidy", *arguments)
+
+
+def test_the_samples_and_their_older_sign_offs_audit_clean(kept: Path, run: Run) -> None:
+    done = run("audit", cwd=kept)
+    assert (done.returncode, done.stderr) == (0, "")
+    for build in BUILDS:
+        assert build in done.stdout
+    assert "A2 2025-06-17 by ava: as signed, 2 figures agree" in " ".join(done.stdout.split())
+    assert "W3 is void: the hanger rubbed on the draught shield" in " ".join(done.stdout.split())
+
+
+def test_a_clean_seal_is_one_line(sealed_samples: Path, run: Run) -> None:
+    done = run("audit", MAGPIE, cwd=sealed_samples)
+    assert (done.returncode, done.stderr) == (0, "")
+    said = " ".join(done.stdout.split())
+    assert re.fullmatch(rf"{MAGPIE} sealed A2 \d{{4}}-\d\d-\d\d by ava: as sealed, 55 figures agree", said)
+
+
+def test_the_worst_build_stands_first_and_says_what_when_and_by_whom(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    commit(sealed_samples)
+    change(sealed_samples, "plover-03/2026-03-first", "spins.yaml", "by: tomas", "by: mika")
+    done = run("audit", cwd=sealed_samples)
+    assert done.returncode == 1
+    assert done.stdout.index(MAGPIE) < done.stdout.index("plover-03") < done.stdout.index("dunlin-21")
+    said = " ".join(done.stdout.split())
+    assert "NOT AS IT WAS, which moves 6 of its figures, 1 error" in said
+    assert re.search(
+        r"W\d readings P1: 462.31 → 462.37, since A2 was sealed: by Test on \d{4}-\d\d-\d\d \(\w{7}\)", said
+    )
+    assert re.search(rf"engines/{MAGPIE}/weighings.yaml:\d+:\d+ sealed-changed", said)
+    assert f"git checkout {TAG} -- engines/{MAGPIE}/weighings.yaml" in said
+
+
+def test_the_remedy_brings_the_sealed_state_back(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    remedy = json.loads(run("audit", MAGPIE, "--json", cwd=sealed_samples).stdout)["findings"][0]["remedy"]
+    command = re.search(r"git (checkout [^;]+)", remedy)
+    assert command is not None
+    git(sealed_samples, *command[1].split())
+    assert run("audit", MAGPIE, cwd=sealed_samples).returncode == 0
+
+
+def deleted(book: Path) -> None:
+    git(book, "tag", "--delete", TAG)
+
+
+def moved(book: Path) -> None:
+    git(book, "tag", "--force", "--annotate", "--message=Sealed", TAG, "HEAD^")
+
+
+def amended(book: Path) -> None:
+    git(book, "commit", "--quiet", "--amend", "--message=Another")
+
+
+@pytest.mark.parametrize(
+    ("tamper", "rule"), [(deleted, "seal-missing"), (moved, "seal-moved"), (amended, "history-rewritten")]
+)
+def test_a_seal_that_does_not_hold_is_an_error(sealed_samples: Path, run: Run, tamper: object, rule: str) -> None:
+    assert callable(tamper)
+    tamper(sealed_samples)
+    done = run("audit", "magpie-02", "--json", cwd=sealed_samples)
+    assert done.returncode == 1
+    assert [(each["rule"], each["severity"]) for each in json.loads(done.stdout)["findings"]] == [(rule, "error")]
+
+
+def test_json_says_by_build_what_is_sealed_and_what_differs(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, HERON, "build.yaml", "target: 2180.14", "target: 2180.41")
+    said = json.loads(run("audit", "--json", cwd=sealed_samples).stdout)["figures"]["audit"]
+    assert said["builds"].keys() == set(BUILDS)
+    sealed = said["builds"][MAGPIE]
+    assert (sealed["sealed"], sealed["as_signed"], sealed["tag"]) == (True, True, TAG)
+    assert (sealed["figures_checked"], sealed["differing"], sealed["moved"]) == (55, [], [])
+    digest = git(sealed_samples, "tag", "--list", "--format=%(contents)", TAG)
+    assert f"Digest: {sealed['digest']}" in digest
+    (differing,) = said["builds"][HERON]["differing"]
+    assert differing == {
+        "sign_off": "A1", "version": None, "figure": "bobweights.target", "signed": "2180.41", "today": "2180.14",
+        "by": "-0.27", "unit": "g",
+    }  # fmt: skip
+    rules = {(each["build"], each["rule"]) for each in said["findings"] if each["severity"] == "error"}
+    assert rules == {(HERON, "figures-differ"), (HERON, "sealed-changed")}
+
+
+def test_a_reopening_is_on_the_record_and_no_tampering(sealed_samples: Path, run: Run) -> None:
+    (opened,) = one_after_the_other([["reopen", MAGPIE, "--because", "a [new] pin", "--by", "mika"]], sealed_samples)
+    assert opened.code == 0
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    commit(sealed_samples)
+    done = run("audit", MAGPIE, cwd=sealed_samples)
+    assert (done.returncode, done.stderr) == (0, "")
+    said = " ".join(done.stdout.split())
+    assert "open again A2" in said
+    assert "O1 opened A2 and what came before again: a [new] pin" in said
+    assert "by mika" in said
+
+
+def test_what_was_changed_before_the_reopening_is_still_told(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    commit(sealed_samples)
+    one_after_the_other([["reopen", MAGPIE, "--because", "a new pin", "--by", "mika"]], sealed_samples)
+    change(sealed_samples, MAGPIE, "weighings.yaml", "N1: 118.42", "N1: 118.47")
+    (found,) = [
+        each
+        for each in json.loads(run("audit", MAGPIE, "--json", cwd=sealed_samples).stdout)["findings"]
+        if each["severity"] != "note"
+    ]
+    assert found["rule"] == "changed-before-reopening"
+    assert "P1: 462.31 → 462.37" in found["what"]
+    assert "by Test" in found["what"]
+
+
+def test_a_book_without_git_says_so_once_with_a_remedy(samples: Path, run: Run) -> None:
+    done = run("audit", cwd=samples)
+    assert done.returncode == 1
+    assert done.stderr == ""
+    assert done.stdout.count("there is no history to audit") == 1
+    assert "2 figures agree" in " ".join(done.stdout.split())
+
+
+def test_a_book_without_a_commit_says_so(samples: Path, run: Run) -> None:
+    git(samples, "init", "--quiet")
+    done = run("audit", cwd=samples)
+    assert (done.returncode, done.stderr) == (1, "")
+    assert "there is no history to audit" in " ".join(done.stdout.split())
+
+
+def test_a_detached_head_is_audited_as_well(sealed_samples: Path, run: Run) -> None:
+    git(sealed_samples, "checkout", "--quiet", "--detach")
+    assert run("audit", cwd=sealed_samples).returncode == 0
+
+
+def test_a_build_that_is_not_there_is_misuse(kept: Path, run: Run) -> None:
+    done = run("audit", "heron-08", cwd=kept)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "heron-07" in done.stderr
+
+
+def test_no_figure_and_no_word_is_lost_for_want_of_room(sealed_samples: Path) -> None:
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    change(sealed_samples, HERON, "build.yaml", "target: 2180.14", "target: 2180.41")
+    (wide,) = one_after_the_other(["audit"], sealed_samples, 200)
+    for columns in (80, 60):
+        (narrow,) = one_after_the_other(["audit"], sealed_samples, columns)
+        assert (narrow.code, narrow.stderr) == (1, "")
+        # a place in a file is never broken: an editor jumps to it
+        lines = [line for line in narrow.stdout.splitlines() if not re.search(r"\.yaml:\d+:\d+", line)]
+        assert too_wide("\n".join(lines), columns) == []
+        assert lost(narrow.stdout, wide.stdout) == Counter()
+
+
+def test_an_ascii_terminal_is_sent_ascii(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+    done = run("audit", cwd=sealed_samples, PYTHONIOENCODING="ascii", PYTHONUTF8="0", LC_ALL="C")
+    assert (done.returncode, done.stderr) == (1, "")
+    assert done.stdout.isascii()
+    assert "462.31 -> 462.37" in done.stdout
+
+
+def test_hostile_text_in_what_was_changed_is_shown_as_data(sealed_samples: Path, run: Run) -> None:
+    change(sealed_samples, MAGPIE, "build.yaml", "purpose: ", r'note: "[bold]\e[2J\u202e"' + "\npurpose: ")
+    git(sealed_samples, "-c", "user.name=[red]\x1b[31mEve", "commit", "--quiet", "--all", "--message=x")
+    done = run("audit", MAGPIE, cwd=sealed_samples)
+    assert done.returncode == 1
+    assert "\x1b" not in done.stdout
+    assert "[bold]\\u001b[2J\\u202e" in done.stdout
