@@ -10,7 +10,7 @@ from string import Template
 from buildbook.book.loader import decode, parse
 from buildbook.book.places import NAME, Misuse, folder_of, shown
 from buildbook.book.schema import folder
-from buildbook.book.writing import first_error, lock, replace, scalar
+from buildbook.book.writing import UNFINISHED, first_error, lock, replace, scalar, sync_folder
 from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import ListNode, MapNode, TextNode
 
@@ -28,16 +28,31 @@ def begin_book(book: Path, shop: str, person: str, person_name: str) -> list[Pat
     """Write a new book's shop.yaml, and the schemas that its files point at."""
     if (book / "shop.yaml").exists():
         raise Misuse(f"{shown(book)} is a book already", "'buildbook new engine NAME' adds an engine to it")
-    if book.exists() and (not book.is_dir() or any(entry.name != ".git" for entry in book.iterdir())):
+    if book.exists() and (not book.is_dir() or not all(_begun(entry) for entry in book.iterdir())):
         raise Misuse(f"{shown(book)} is there, and is not empty", "name a folder that does not exist yet")
     _check_name(person, "a person")
     fields = {"shop": scalar(shop), "person": scalar(person), "person_name": scalar(person_name)}
     text = _composed("shop", fields)
     book.mkdir(parents=True, exist_ok=True)
     schemas = copy_schemas(book)
-    (book / "engines").mkdir()
-    replace(book / "shop.yaml", text.encode())
-    return [book / "shop.yaml", *schemas]
+    (book / "engines").mkdir(exist_ok=True)
+    if not (book / ".gitattributes").exists():
+        replace(book / ".gitattributes", _ATTRIBUTES)
+    replace(book / "shop.yaml", text.encode())  # last: with it, the folder is a book
+    return [book / "shop.yaml", book / ".gitattributes", *schemas]
+
+
+# git keeps the files byte for byte, whatever this machine does with line ends elsewhere
+_ATTRIBUTES = b"*.yaml -text\n"
+
+
+def _begun(entry: Path) -> bool:
+    """Whether this may be there before a book begins: git, and what a beginning that was cut off left."""
+    if entry.name == "schemas":
+        return entry.is_dir() and all(each.name.endswith(".schema.json") for each in entry.iterdir())
+    if entry.name == "engines":
+        return entry.is_dir() and not any(entry.iterdir())
+    return entry.name in {".git", ".gitattributes"} or entry.name.endswith(UNFINISHED)
 
 
 def copy_schemas(book: Path) -> list[Path]:
@@ -100,15 +115,16 @@ def _write_folder(book: Path, place: Path, texts: Mapping[str, str]) -> list[Pat
     with lock(book):
         if place.exists():
             raise Misuse(f"{shown(place)} is there already", "choose another name")
-        beginnings = Path(tempfile.mkdtemp(dir=place.parent, prefix=f".{place.name}."))
+        beginnings = Path(tempfile.mkdtemp(dir=place.parent, prefix=f".{place.name}.", suffix=UNFINISHED))
         try:
             for kind, text in texts.items():
                 replace(beginnings / f"{kind}.yaml", text.encode())
             beginnings.chmod(0o755)
             beginnings.rename(place)
         except BaseException:
-            shutil.rmtree(beginnings)
+            shutil.rmtree(beginnings, ignore_errors=True)
             raise
+        sync_folder(place.parent)
     return [place / f"{kind}.yaml" for kind in texts]
 
 

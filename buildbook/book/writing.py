@@ -7,9 +7,10 @@ replaces the file. This is the one place that changes a file of a book.
 import json
 import os
 import re
+import shutil
 import tempfile
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from buildbook.book.loader import decode, parse
@@ -120,20 +121,84 @@ def _insert(text: str, offset: int, lines: list[str]) -> str:
     return before + "".join(line + line_end for line in lines) + after
 
 
+# What this process holds, and how many times over.
+_held: dict[Path, int] = {}
+
+
 @contextmanager
 def lock(book: Path) -> Iterator[None]:
-    """Hold the book against other commands that write; a process that dies lets go by itself."""
+    """Hold the book against other commands that write; a process that dies lets go by itself.
+
+    Whoever holds it already may take it again: a command holds it from reading through to the commit.
+    """
+    with _locked(book, wait=True):
+        yield
+
+
+@contextmanager
+def _locked(book: Path, *, wait: bool) -> Iterator[bool]:
+    """Whether the book could be held."""
     try:
         import fcntl
     except ImportError:  # no such locks on this system
-        yield
+        yield True
         return
-    descriptor = os.open(book, os.O_RDONLY)
+    place = book.resolve()
+    if place in _held:
+        _held[place] += 1
+        try:
+            yield True
+        finally:
+            _held[place] -= 1
+        return
+    descriptor = os.open(place, os.O_RDONLY)
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        yield
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+            return
+        _held[place] = 1
+        try:
+            yield True
+        finally:
+            del _held[place]
     finally:
         os.close(descriptor)
+
+
+UNFINISHED = ".writing"  # ends the name of what is not in its place yet
+
+
+def leftovers(folders: Iterable[Path]) -> list[Path]:
+    """What a command that was killed left behind in these folders: files and folders that never got their name."""
+    found = []
+    for folder in folders:
+        try:
+            with os.scandir(folder) as entries:
+                found += [Path(e.path) for e in entries if e.name.startswith(".") and e.name.endswith(UNFINISHED)]
+        except OSError:
+            continue
+    return sorted(found)
+
+
+def tidy(book: Path, folders: Iterable[Path]) -> list[Path]:
+    """Remove what killed commands left behind in these folders, unless a command is at work; and say what it was."""
+    found = leftovers(folders)
+    if not found:
+        return []
+    with _locked(book, wait=False) as held:
+        if not held:
+            return []
+        gone = []
+        for path in leftovers({path.parent for path in found}):
+            with suppress(OSError):
+                if path.is_dir() and not path.is_symlink():
+                    shutil.rmtree(path)
+                else:
+                    path.unlink()
+                gone.append(path)
+        return gone
 
 
 class Refused(Exception):
@@ -150,8 +215,9 @@ def edit(
     path: Path,
     change: Callable[[str, MapNode], str],
     judge: Callable[[bytes], Sequence[Finding]] = lambda content: (),
+    ready: Callable[[], None] = lambda: None,
 ) -> None:
-    """Change one file by `change(text, tree) -> text`, which may only add.
+    """Change one file by `change(text, tree) -> text`, which may only add; `ready` is called right before that.
 
     Raises Misuse, with the file untouched, where it cannot be read, where anything that was there would be lost or
     altered, or where the result does not pass its schema; Refused where `judge` finds anything in the new content.
@@ -175,6 +241,7 @@ def edit(
             raise Misuse(f"the new record would not pass: {errors[0].what}", f"{errors[0].remedy}; nothing was written")
         if new_root.value == root.value or not _only_adds(root, new_root):
             raise Misuse(f"{shown(path)} is laid out in a way that cannot be added to", "add the record by hand")
+        ready()
         replace(path, mark + new_text.encode())
 
 
@@ -202,7 +269,7 @@ def _only_adds(old: Node, new: Node) -> bool:
 def replace(path: Path, content: bytes) -> None:
     """Put new content in a file's place at one instant: a crash leaves the old state or the new."""
     target = path.resolve()
-    descriptor, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    descriptor, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=UNFINISHED)
     try:
         with open(descriptor, "wb") as file:
             file.write(content)
@@ -211,10 +278,20 @@ def replace(path: Path, content: bytes) -> None:
         os.chmod(temporary, target.stat().st_mode if target.exists() else 0o644)
         os.replace(temporary, target)
     except BaseException:
-        os.unlink(temporary)
+        with suppress(OSError):
+            os.unlink(temporary)
         raise
-    folder = os.open(target.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    sync_folder(target.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Let the names in a folder outlast a power cut, as far as the disk can promise it.
+
+    What was written is in its place already: to report a failure here would invite to enter it a second time.
+    """
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)

@@ -19,6 +19,7 @@ from buildbook.cli.common import (
     open_book,
     person,
     read_option,
+    refusing,
     show_build,
     this_minute,
 )
@@ -78,14 +79,18 @@ def bobweight(
         return {"bobweights": bobweights(figures)}
 
     if as_set is not None:
-        _record(open_book(book), build, as_set, with_, by)
+        from buildbook.book.writing import lock
+
+        root = open_book(book)
+        with lock(root):
+            _record(root, build, as_set, with_, by)
     show_build(build, book, as_json, as_figures, draw, _what_is_missing, needs_layout=True)
 
 
 def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: str | None) -> None:
     """Write the bobweights as set into spins.yaml, beside the target of today. Raises Misuse."""
     from buildbook.book.reading import Reader
-    from buildbook.book.writing import Refused, with_field
+    from buildbook.book.writing import with_field
     from buildbook.figures import work_out
 
     build = Reader(book).load(resolve(book, name, Path.cwd())).build
@@ -112,12 +117,12 @@ def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: st
     def append(text: str, tree: "MapNode") -> str:
         return with_field(text, tree, "bobweights", in_units_of(tree, record))
 
-    try:
+    with refusing():
         path = add_record(book, figures, "spins", append)
-    except Refused as refused:
-        first = refused.findings[0]
-        raise Misuse(first.what, f"{first.remedy}; nothing was written") from None
-    keep(book, [path], f"Set the bobweights of {build.name}\n\nBuild: {build.name}", build.shop, who)
+    message = f"Set the bobweights of {build.name}\n\nBuild: {build.name}\nRecord: bobweights"
+    for said in keep(book, [path], message, build.shop, who):
+        if said != "kept in git":
+            typer.echo(said, err=True)
 
 
 def _as_set(text: str) -> tuple[str, Quantity]:

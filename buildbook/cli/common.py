@@ -1,6 +1,7 @@
 """What every command shares: its options, opening a build, and the one way to finish."""
 
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -176,14 +177,46 @@ def this_minute() -> str:
 def keep(book: Path, paths: Sequence[Path], message: str, shop: "Shop", by: str | None) -> list[str]:
     """Commit what a command wrote. What is written stays written where git cannot: then it says why."""
     from buildbook.book import git
+    from buildbook.book.writing import lock
 
-    who = shop.people.get(by or "")
-    author = f"{who.name or by} <{who.email or f'{by}@localhost'}>" if who else None
     try:
-        git.keep(book, paths, message, author)
+        with lock(book):  # two commits at once would be in each other's way
+            remarks = git.keep(book, paths, message, author(shop, by))
     except git.NotKept as reason:
         return [f"not kept in git's history: {reason}"]
-    return ["kept in git"]
+    return ["kept in git", *remarks]
+
+
+def author(shop: "Shop", by: str | None) -> str | None:
+    """Somebody of the shop as git names who wrote something."""
+    who = shop.people.get(by or "")
+    return f"{who.name or by} <{who.email or f'{by}@localhost'}>" if who else None
+
+
+def tidy_up(book: Path, *folders: Path) -> None:
+    """Remove what a killed command left in these folders, and say so."""
+    from buildbook.book.writing import tidy
+
+    for path in tidy(book, folders):
+        typer.echo(f"removed {shown(path)}: left behind by a command that was killed before it was done", err=True)
+
+
+def keep_by_hand(book: Path, path: Path) -> None:
+    """Before a record goes into a file: what was edited in it by hand is kept by itself, for it is not of that record.
+
+    So is a record that a killed command wrote and did not live to commit.
+    """
+    from buildbook.book import git, kept
+
+    try:
+        edited = kept.edits(book, git.changed(book, path))
+        if edited:
+            message = kept.message(edited)
+            git.keep(book, [path], message)
+            subject = message.partition("\n")[0]
+            typer.echo(f"{shown(path)} was edited by hand: kept in git by itself, as '{subject}'", err=True)
+    except git.NotKept:
+        pass  # the commit of the record itself will say why
 
 
 def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Value]":
@@ -208,8 +241,9 @@ def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, 
     with what that is; what was wrong before is no objection."""
     from buildbook.book.places import folder_of
     from buildbook.book.reading import Reader
-    from buildbook.book.writing import edit
+    from buildbook.book.writing import Refused, edit
     from buildbook.figures import work_out
+    from buildbook.figures.audit_rules import sealed_objection
 
     build = before.build
     path = folder_of(book, build.name) / f"{kind}.yaml"
@@ -224,8 +258,23 @@ def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, 
         found = [*loaded.findings, *(work_out(loaded.build).thorough_findings if loaded.build else ())]
         return [each for each in found if each.severity == "error" and (each.rule, each.what) not in known]
 
-    edit(book, kind, path, change, objections)
+    if kind != "build" and (sealed := sealed_objection(build)) is not None:
+        raise Refused([sealed])
+    tidy_up(book, path.parent)
+    edit(book, kind, path, change, objections, lambda: keep_by_hand(book, path))
     return path
+
+
+@contextmanager
+def refusing() -> Iterator[None]:
+    """For a command that has no figures of its own to show beside them: the first objection to a record as a Misuse."""
+    from buildbook.book.writing import Refused
+
+    try:
+        yield
+    except Refused as refused:
+        first = refused.findings[0]
+        raise Misuse(first.what, f"{first.remedy}; nothing was written") from None
 
 
 class Recorded(NamedTuple):
@@ -275,39 +324,50 @@ def make_record(
     """
     from buildbook.book.places import folder_of
     from buildbook.book.reading import Reader
-    from buildbook.book.writing import Refused, with_record
+    from buildbook.book.writing import Refused, lock, with_record
     from buildbook.figures import work_out
 
     root = open_book(book)
     full_name = resolve(root, name, Path.cwd())
-    reader = Reader(root)
-    loaded = reader.load(full_name)
-    build = loaded.build
-    if build is None:
-        from buildbook.views.show import unreadable
+    with lock(root):  # from reading through to the commit: no other command comes in between
+        reader = Reader(root)
+        loaded = reader.load(full_name)
+        build = loaded.build
+        if build is None:
+            from buildbook.views.show import unreadable
 
-        finish(full_name, dict, loaded.findings, lambda to: unreadable(to, full_name), as_json=as_json)
-    file, field = where
-    tree, _ = reader.file(file, folder_of(root, full_name) / f"{file}.yaml", needed=False)
-    who = person(build.shop, by)
-    taken = this_minute()
-    before = work_out(build)
-    title, fields = entry(before, tree)
-    entries = build.clearances if file == "clearances" else build.spins.steps
-    record: dict[str, Value] = {"id": _next_id(entries, prefix), "taken": taken, "by": who}
-    record |= fields | ({"note": note} if note else {})
+            finish(full_name, dict, loaded.findings, lambda to: unreadable(to, full_name), as_json=as_json)
+        file, field = where
+        tree, _ = reader.file(file, folder_of(root, full_name) / f"{file}.yaml", needed=False)
+        who = person(build.shop, by)
+        taken = this_minute()
+        before = work_out(build)
+        title, fields = entry(before, tree)
+        entries: Sequence[Entry] = {
+            "sessions": build.clearances,
+            "steps": build.spins.steps,
+            "sign_offs": build.sign_offs,
+            "reopened": build.reopened,
+        }[field]
+        record: dict[str, Value] = {"id": _next_id(entries, prefix), "taken": taken, "by": who}
+        record |= fields | ({"note": note} if note else {})
 
-    def append(text: str, now: "MapNode") -> str:
-        return with_record(text, now, field, in_units_of(now, record))
+        def append(text: str, now: "MapNode") -> str:
+            return with_record(text, now, field, in_units_of(now, record))
 
-    try:
-        path = add_record(root, before, file, append)
-    except Refused as refused:
-        finish(full_name, dict, refused.findings, nothing_written, as_json=as_json)
-    kept = keep(root, [path], f"Record {record['id']}: {title}\n\nBuild: {build.name}", build.shop, who)
-    after = Reader(root).load(full_name)
-    assert after.build is not None, "what was written was read back"
-    return Recorded(str(record["id"]), path, kept, before, work_out(after.build), after.findings)
+        try:
+            path = add_record(root, before, file, append)
+        except Refused as refused:
+            finish(full_name, dict, refused.findings, nothing_written, as_json=as_json)
+        message = f"Record {record['id']}: {title}\n\nBuild: {build.name}\nRecord: {record['id']}"
+        kept = keep(root, [path], message, build.shop, who)
+        after = Reader(root).load(full_name)
+        if after.build is None:  # it was read back as it was written, so the disk or another program has a part in it
+            what = (
+                f"{record['id']} was recorded ({kept[0]}), and now the build cannot be read: {after.findings[0].what}"
+            )
+            raise Misuse(what, f"see 'buildbook check {full_name}'; do not enter it again")
+        return Recorded(str(record["id"]), path, kept, before, work_out(after.build), after.findings)
 
 
 def _next_id(entries: "Sequence[Entry]", prefix: str) -> str:

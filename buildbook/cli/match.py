@@ -1,22 +1,25 @@
 """`match`: which rod, piston, pin and rings together."""
 
 import sys
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from buildbook.book.places import Misuse, folder_of, shown
+from buildbook.book.places import Misuse, shown
 from buildbook.cli.common import (
     AsJson,
     BookPath,
     BuildName,
     By,
+    add_record,
     command,
     keep,
     new_app,
     open_book,
     person,
+    refusing,
     show_build,
     this_minute,
 )
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
     from buildbook.figures.match import MatchFigures
-    from buildbook.records.model import Build, Decision
+    from buildbook.records.model import Decision
 
 app = new_app()
 
@@ -99,7 +102,7 @@ def match(
             remedy = "put the errors right first: a pairing would rest on them"
             raise Misuse(f"{wrong[0].where}: {wrong[0].what}", remedy)
         best = figures.with_bores.both if with_bores else figures.match
-        written.extend(_record(open_book(book), figures.build, best, person(figures.build.shop, by), because))
+        written.extend(_record(open_book(book), figures, best, person(figures.build.shop, by), because))
         return findings
 
     show_build(
@@ -132,46 +135,55 @@ def _cannot_match(figures: "Figures", with_bores: bool) -> list[Finding]:
         return [Finding("error", "cannot-match", build.files["pairings"], str(error), why, remedy)]
     if best.meets_limit is False and best.limit is not None:
         spread, limit = fixed(best.matching.spread, 2), fixed(best.limit, 2)
+        alone = figures.match
         what = f"even the best pairing leaves {spread} g, over the limit of {limit} g"
+        if with_bores and alone.meets_limit:
+            what = (
+                f"with the pistons in these bores {spread} g is left, over the limit of {limit} g; by weight alone less"
+            )
         why = "A cylinder that is heavier than its fellows shakes the engine at every turn."
         remedy = "grind as shown, replace a piece, or reconsider the limit"
         return [Finding("warning", "limit-missed", build.files["weighings"], what, why, remedy)]
     return []
 
 
-def _record(book: Path, build: "Build", best: "MatchFigures", by: str, because: str | None) -> list[str]:
+def _record(book: Path, figures: "Figures", best: "MatchFigures", by: str, because: str | None) -> list[str]:
     """Write the best pairing: the first into `decided` and `cylinders`, a later one as a revision. What was done."""
-    from buildbook.book.writing import edit, with_field, with_record
-    from buildbook.records.tree import MapNode
+    from buildbook.book.writing import lock, with_field, with_record
+    from buildbook.records.tree import ListNode, MapNode
 
+    build = figures.build
     cylinders: dict[str, Value] = {name: dict(cylinder.pieces) for name, cylinder in best.cylinders.items()}
     decision = build.pairings.decision
     if decision is not None and _same(decision, best):
         return ["nothing: this pairing is the one in pairings.yaml"]
     taken = this_minute()
     decided: dict[str, Value] = {"taken": taken, "by": by, "how": "match", "from": list(best.sessions)}
-    path = folder_of(book, build.name) / "pairings.yaml"
-    if not path.exists():
-        raise Misuse(f"{shown(path)} is not there", "bring it back from git, or copy one from another build")
+    id_ = "D1"
 
     def first(text: str, root: MapNode) -> str:
         from buildbook.book.loader import parse
 
         with_decided = with_field(text, root, "decided", decided)
-        between, _ = parse(with_decided, shown(path))
+        between, _ = parse(with_decided, "pairings.yaml")
         assert between is not None
         return with_field(with_decided, between, "cylinders", cylinders)
 
     def revised(text: str, root: MapNode) -> str:
-        used = {each.id for each in build.pairings.decisions}
-        number = next(number for number in range(2, len(used) + 3) if f"D{number}" not in used)
-        record: dict[str, Value] = {"id": f"D{number}", "decided": decided}
+        nonlocal id_
+        now = root.get("revised")  # somebody else may have revised it since the search began
+        earlier = now.value if isinstance(now, ListNode) else []
+        used = {each.get("id") for each in earlier if isinstance(each, dict)}
+        id_ = next(f"D{number}" for number in count(2) if f"D{number}" not in used)
+        record: dict[str, Value] = {"id": id_, "decided": decided}
         record |= {"because": because} if because else {}
         return with_record(text, root, "revised", record | {"cylinders": cylinders})
 
-    edit(book, "pairings", path, revised if decision is not None else first)
-    message = f"Match {build.name}: spread {fixed(best.matching.spread, 2)} g\n\nBuild: {build.name}"
-    kept = keep(book, [path], message, build.shop, by)
+    with lock(book):
+        with refusing():
+            path = add_record(book, figures, "pairings", revised if decision is not None else first)
+        message = f"Match {build.name}: spread {fixed(best.matching.spread, 2)} g\n\nBuild: {build.name}\nRecord: {id_}"
+        kept = keep(book, [path], message, build.shop, by)
     return [f"the pairing, in {shown(path)}", *kept]
 
 

@@ -20,6 +20,7 @@ from buildbook.cli.common import (
     open_book,
     person,
     the_shop,
+    tidy_up,
 )
 from buildbook.records.finding import did_you_mean
 
@@ -108,6 +109,7 @@ def engine(
         ) from None
     shop = the_shop(root)
     who = _who(shop, by)
+    tidy_up(root, root / "engines")
     written = begin_engine(root, name, layout)
     said = keep(root, written, f"Begin engine {name}", shop, who)
     said.append(f"next: buildbook new build {name}/{date.today():%Y-%m}-first")
@@ -160,6 +162,7 @@ def build(
         follows = follows.partition("/")[2]
     shop = the_shop(root)
     who = _who(shop, by)
+    tidy_up(root, root / "engines" / engine)
     written = begin_build(root, name, _day(opened), who or next(iter(shop.people), "me"), follows)
     said = keep(root, written, f"Begin build {name}\n\nBuild: {name}", shop, who)
     said.append("next: list the pieces in parts.yaml, weigh them, and see 'buildbook show'")

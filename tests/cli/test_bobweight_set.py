@@ -72,6 +72,7 @@ def test_one_off_its_target_is_recorded_and_found(twin: Book, run: Run) -> None:
 
 def test_a_file_in_ounces_is_told_that_these_are_grams(twin: Book, run: Run) -> None:
     file(twin).write_text(EMPTY.replace("mass: g", "mass: oz"))
+    git(twin.root, "commit", "--quiet", "--all", "--message=In ounces")
     done = run("bobweight", "--set", "1=1775.4", "--with", "scale", "--by", "ava", cwd=twin.folder)
     assert (done.returncode, done.stderr) == (0, "")
     found = recorded(twin)
