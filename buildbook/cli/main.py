@@ -41,6 +41,18 @@ STAGES: dict[str, dict[str, str]] = {
         "prove": "Say what the spins prove of machine and parts",
         "trial": "Balance with a pickup, a strobe and trial weights",
     },
+    "Keep and look back": {
+        "keep": "Commit what was edited by hand, with a message of what changed",
+        "history": "Tell the life of an engine or a build as a timeline",
+        "diff": "Compare two builds, or two states of one, by what they mean",
+        "trace": "Say where a figure came from, down to the reading",
+        "find": "Find engines by owner, serial, part, date, words or figures",
+        "trend": "Follow a figure through the builds of an engine or family",
+        "sign": "Sign a stage off, and seal the build at the last one",
+        "reopen": "Open a signed build again, and say why",
+        "audit": "Ask whether anything was touched after it was signed",
+        "sync": "Bring two benches together through a git remote",
+    },
 }
 
 COMMANDS = {name: line for stage in STAGES.values() for name, line in stage.items()}

@@ -18,6 +18,10 @@ app = new_app()
 
 BUILD = "heron-07/2026-10-rebuild"
 
+# The change that the audit is to find: a piston of the sealed engine made ten grams heavier.
+TOUCHED, AS_WEIGHED, AS_CHANGED = "engines/magpie-02/2026-07-first/weighings.yaml", "P1: 462.31", "P1: 472.31"
+PLANT, MEND = f"change {AS_WEIGHED} to {AS_CHANGED}", f"change {AS_CHANGED} back"
+
 STEPS = (
     ("check", "The book is checked first: the files, and what they say together."),
     ("show heron-07", "A rebuild has been weighed. What is done, and what is to do?"),
@@ -55,6 +59,13 @@ STEPS = (
     ("spins heron-07/2025-06-first", "The whole story of the first build, from first spin to verdict."),
     ("prove heron-07/2025-06-first", "What that record proves of the machine, and of a damper that was neutral."),
     ("prove plover-03", "And of a damper on another engine that was not."),
+    ("diff heron-07/2025-06-first heron-07", "The same engine then and now: what is another piece, what wore?"),
+    ("trace reciprocating_spread heron-07", "Where does that number come from, down to the scale it was read on?"),
+    ("sign assembled magpie-02 --by ava", "Another engine is done: its last sign-off seals it."),
+    ("audit magpie-02", "Is it what it was when it was sealed?"),
+    (PLANT, "Now somebody changes one digit of one weight, by hand."),
+    ("audit magpie-02", "And the audit says which, and where."),
+    (MEND, "The digit is put back as it was."),
 )
 
 
@@ -85,10 +96,14 @@ def tour(
     for typed, said in STEPS:
         to.print()
         to.rule(style=DIM)
-        to.print(line(("$ buildbook " + typed, "bold reverse")))
+        by_hand = typed in {PLANT, MEND}
+        to.print(line((f"# {TOUCHED}: {typed}" if by_hand else f"$ buildbook {typed}", "bold reverse")))
         to.print(words(said, DIM))
         to.print()
-        _run(typed.split())
+        if by_hand:
+            _change(book / TOUCHED, *((AS_WEIGHED, AS_CHANGED) if typed == PLANT else (AS_CHANGED, AS_WEIGHED)))
+        else:
+            _run(typed.split())
     to.print()
     to.rule(style=DIM)
     to.print(
@@ -119,6 +134,11 @@ def _make(path: Path) -> Path:
     except git.NotKept as reason:
         typer.echo(f"not kept in git's history: {reason}", err=True)
     return book
+
+
+def _change(path: Path, old: str, new: str) -> None:
+    """What an editor would do, without a word to anybody."""
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8", newline="\n")
 
 
 def _run(arguments: list[str]) -> None:

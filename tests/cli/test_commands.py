@@ -20,6 +20,7 @@ ALL = (
     *WITHOUT_WEIGHING,
     "measure",
     "shells",
+    *("keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync"),
     *AT_THE_MACHINE,
     *RECORDING,
     "trial",
@@ -37,14 +38,15 @@ def test_every_command_has_help_with_an_example(run: Run, command: str) -> None:
     assert re.search(r"^  Example: buildbook ", done.stdout, re.MULTILINE)
     assert command in {"new", "correct", ""} or "--json" in done.stdout
     assert "..." not in re.sub(
-        r"COMMAND \[ARGS\]\.\.\.|\[PLACE=READINGS\]\.\.\.", "", done.stdout
+        r"COMMAND \[ARGS\]\.\.\.|\[PLACE=READINGS\]\.\.\.|\{WORDS\.\.\.\}", "", done.stdout
     )  # no line of help is cut
 
 
 def test_help_names_every_command_under_the_stages_of_the_job(run: Run) -> None:
     said = run("--help").stdout
     stages = re.findall(r"^([A-Z][a-z ]+):$", said, re.MULTILINE)
-    assert stages[-5:] == ["Begin", "Look after the book", "Weigh and match", "Measure and fit", "Balance"]
+    stages_of_the_job = ["Begin", "Look after the book", "Weigh and match", "Measure and fit", "Balance"]
+    assert stages[-6:] == [*stages_of_the_job, "Keep and look back"]
     for command in {name.split()[0] for name in ALL}:
         assert len(re.findall(rf"^  {command} +[A-Z].*$", said, re.MULTILINE)) == 1
 

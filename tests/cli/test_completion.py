@@ -60,6 +60,7 @@ def test_tab_offers_all_commands() -> None:
     assert set(completed("buildbook ", SAMPLES)) == {
         "tour", "new", "check", "show", "weighings", "match", "map",
         "measure", "fits", "shells", "compression", "motion",
+        "keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync",
         "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",
     }  # fmt: skip
 

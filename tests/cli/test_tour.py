@@ -17,8 +17,11 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
         "check", "show", "weighings", "match", "match", "bobweight", "map",
         "measure", "measure", "fits", "compression",
         "spin", "plan", "correct", "correct", "spin", "spins", "prove", "prove",
+        "diff", "trace", "sign", "audit", "audit",
     ]  # fmt: skip
     assert "nothing found" in done.stdout
+    assert "as sealed" in done.stdout
+    assert "W4 readings P1: 462.31 → 472.31" in " ".join(done.stdout.split())
     assert "TARGET" in done.stdout
     assert "locked: bore 5" in done.stdout
     assert "Rings to file" in done.stdout
@@ -36,6 +39,7 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
         "Tomas Reddick: Record S2: drill",
         "Tomas Reddick: Record S3: drill",
         "Tomas Reddick: Record S4: spin",
+        "Ava Merrow: Record A2: assembled signed off",
     ]
     assert git(book, "fsck", "--strict") == ""
 

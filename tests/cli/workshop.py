@@ -24,6 +24,7 @@ SCREENS = (
     *("show", "weighings", "match", "bobweight", "map", "spins", "prove"),
     *("weighings --kind pin_locks", "weighings --kind rod"),
     *("fits", "fits --kind bore_taper", "fits --kind piston_clearance", "match --with-bores", "compression", "motion"),
+    *("history", "trace rod_big_end_spread"),
 )
 
 
