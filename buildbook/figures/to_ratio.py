@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 class Way(NamedTuple):
     """One way by itself: a change, in mm or cc, and what the thing that is changed comes to.
 
-    `possible` is False where there is not so much to take away (no chamber loses half of itself), where metal would
+    `possible` is False where there is not so much to take away (no chamber loses three quarters), where metal would
     have to be put back, and where the piston would strike the head. `quench` is what is then between the two at top
     dead centre [mm], and `verdict` how that keeps its limits.
     """
@@ -68,7 +68,7 @@ def to_ratio(figures: "Figures", asked: float | None) -> ToRatio | None:
         result[cylinder] = CylinderChange(
             gasket=_way(now, change.gasket, gasket, gasket > 0, change.gasket, limits),
             cut=_way(now, change.cut, None, change.cut >= 0, -change.cut, limits),
-            chamber=Way(change.volume, chamber, chamber > now.parts["chamber"].value / 2),
+            chamber=Way(change.volume, chamber, chamber > now.parts["chamber"].value / 4),
         )
     return ToRatio(wanted, wanted_from, result)
 
