@@ -80,6 +80,14 @@ By = Annotated[
         envvar="BUILDBOOK_BY", autocompletion=complete_people, show_default=False, show_envvar=False,
     ),
 ]  # fmt: skip
+BuildOption = Annotated[
+    str | None,
+    typer.Option(
+        "--build", metavar="BUILD", help="The build; inside its folder no name is needed.",
+        autocompletion=complete_builds, show_default=False,
+    ),
+]  # fmt: skip
+Note = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="A remark.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead.", show_default=False)]
 
 

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from buildbook.book.places import Misuse
-from buildbook.cli.common import AsJson, BookPath, By, new_app, read_angle, read_option
-from buildbook.cli.spin import Note
+from buildbook.cli.common import AsJson, BookPath, BuildOption, By, Note, new_app, read_angle, read_option
 from buildbook.cli.steps import record_step
 from buildbook.records.finding import did_you_mean
 
@@ -19,10 +18,6 @@ app = new_app()
 
 Place = Annotated[
     str, typer.Argument(metavar="PLANE@DEG", help="Where, such as rear@48, as the machine counts.", show_default=False)
-]
-Build = Annotated[
-    str | None,
-    typer.Option("--build", metavar="BUILD", help="The build; not needed inside its folder.", show_default=False),
 ]
 Diameter = Annotated[str, typer.Option("--diameter", metavar="MM", help="Of the bit or the plug.", show_default=False)]
 Depth = Annotated[
@@ -78,7 +73,7 @@ def drill(
     position: Position = None,
     along: Along = None,
     density: Density = None,
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -102,7 +97,7 @@ def plug(
     position: Position = None,
     along: Along = None,
     density: Density = None,
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -122,7 +117,7 @@ def grind(
     amount: MaybeAmount = None,
     radius: Radius = None,
     position: Position = None,
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -139,7 +134,7 @@ def add(
     amount: Amount,
     radius: Radius = None,
     position: Position = None,
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -153,7 +148,7 @@ def add(
 @app.command(epilog="Example: buildbook correct fit D1")
 def fit(
     part: Part,
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -168,7 +163,7 @@ def remove(
     what: Annotated[
         str, typer.Argument(metavar="PART|STEP", help="A part, or the step of a weight.", show_default=False)
     ],
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,
@@ -192,7 +187,7 @@ def remove(
 def index(
     part: Part,
     angle: Annotated[str, typer.Option("--angle", metavar="DEG", help="How far it was turned.", show_default=False)],
-    build: Build = None,
+    build: BuildOption = None,
     by: By = None,
     note: Note = None,
     book: BookPath = None,

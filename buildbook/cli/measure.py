@@ -14,9 +14,10 @@ from buildbook.book.places import Misuse
 from buildbook.cli.common import (
     AsJson,
     BookPath,
+    BuildOption,
     By,
+    Note,
     command,
-    complete_builds,
     complete_instruments,
     finish,
     make_record,
@@ -60,13 +61,6 @@ Readings = Annotated[
         show_default=False,
     ),
 ]
-BuildOption = Annotated[
-    str | None,
-    typer.Option(
-        "--build", metavar="BUILD", help="The build; inside its folder no name is needed.",
-        autocompletion=complete_builds, show_default=False,
-    ),
-]  # fmt: skip
 With = Annotated[
     str | None,
     typer.Option(
@@ -102,7 +96,6 @@ Csv = Annotated[
         show_default=False,
     ),
 ]  # fmt: skip
-Note = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="A remark.", show_default=False)]
 
 # A place as given, and its readings as typed: where it came from (for messages), its path, the readings.
 Given = tuple[str, tuple[str, ...], list[str]]

@@ -12,6 +12,7 @@ from buildbook.cli.common import (
     BookPath,
     BuildName,
     By,
+    Note,
     command,
     complete_instruments,
     new_app,
@@ -56,7 +57,6 @@ With = Annotated[
         show_default=False,
     ),
 ]
-Note = Annotated[str | None, typer.Option("--note", metavar="TEXT", help="A remark.", show_default=False)]
 
 
 @command(app, "buildbook spin heron-07 --front 9.2@212 --rear 64@48 --speed 700 --carrying F1")

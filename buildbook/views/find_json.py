@@ -1,6 +1,7 @@
 """What `find` found, as JSON: figures in their own units, g and mm, as numbers."""
 
 from buildbook.book.library import FigureMatch, Match, Search
+from buildbook.views.fits_json import limit
 
 
 def found(search: Search) -> list[dict[str, object]]:
@@ -32,13 +33,6 @@ def _figure(match: FigureMatch) -> dict[str, object]:
         "value": float(named.value),
         "uncertainty": named.uncertainty,
         "unit": named.unit,
-        "limit": {
-            "min": None if bounds.least is None else float(bounds.least),
-            "max": None if bounds.most is None else float(bounds.most),
-            "source": bounds.source,
-            "common_practice": bounds.practice,
-        }
-        if bounds
-        else None,
+        "limit": limit(bounds) if bounds else None,
         "condition": match.condition.text,
     }

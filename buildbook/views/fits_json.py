@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from buildbook.figures import Figures
 from buildbook.figures.compression import CylinderCompression
-from buildbook.figures.fits import FIT_KINDS, Fit
+from buildbook.figures.fits import FIT_KINDS, Bounds, Fit
 from buildbook.figures.motion import BOLTS, MotionFigures
 from buildbook.figures.shells import ShellFigures
 from buildbook.figures.to_ratio import ToRatio, Way
@@ -28,6 +28,15 @@ def fits(figures: Figures, only: str | None = None) -> dict[str, dict[str, objec
     return result
 
 
+def limit(bounds: Bounds) -> dict[str, object]:
+    return {
+        "min": _number(bounds.least),
+        "max": _number(bounds.most),
+        "source": bounds.source,
+        "common_practice": bounds.practice,
+    }
+
+
 def _fit(fit: Fit) -> dict[str, object]:
     bounds = fit.bounds
     return {
@@ -40,14 +49,7 @@ def _fit(fit: Fit) -> dict[str, object]:
         "decided_by": "mean" if fit.decided_by_mean else "value",
         "as_read": _number(fit.as_read),
         "per_mm": _number(fit.per_mm) if fit.mean else None,
-        "limit": {
-            "min": _number(bounds.least),
-            "max": _number(bounds.most),
-            "source": bounds.source,
-            "common_practice": bounds.practice,
-        }
-        if fit.verdict != "no limit"
-        else None,
+        "limit": limit(bounds) if fit.verdict != "no limit" else None,
         "verdict": fit.verdict,
         "from": [
             {

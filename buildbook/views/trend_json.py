@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from buildbook.figures.trend import Point, changes
 from buildbook.fits.decision import COVERAGE
+from buildbook.views.fits_json import limit
 
 
 def trend(
@@ -32,14 +33,7 @@ def _values(each: Point | None) -> dict[str, object]:
         "least": float(each.least),
         "most": float(each.most),
         "places": each.places,
-        "limit": {
-            "min": None if bounds.least is None else float(bounds.least),
-            "max": None if bounds.most is None else float(bounds.most),
-            "source": bounds.source,
-            "common_practice": bounds.practice,
-        }
-        if bounds
-        else None,
+        "limit": limit(bounds) if bounds else None,
     }
 
 
