@@ -81,6 +81,10 @@ def commit_at(book: Path, said: str, build: str | None = None) -> str:
     """The commit that a person means: a day (its last commit), a sign-off of a build (`A1`: the commit that brought
     it), or a commit by its name. Raises Misuse."""
     if _is_day(said):
+        try:
+            datetime.fromisoformat(said)
+        except ValueError:
+            raise Misuse(f"'{said}' is no day that exists", "write it like 2026-10-05") from None
         until = said if "T" in said else f"{said}T23:59:59"
         sha = git.run(book, "rev-list", "-1", f"--before={until}", "HEAD").decode().strip()
         if not sha:

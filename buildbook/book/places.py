@@ -78,7 +78,12 @@ def resolve(book: Path, name: str | None, here: Path) -> str:
     if not build:
         if not inside:
             raise Misuse(f"{engine} has no build yet", f"begin one with 'buildbook new build {engine}/NAME'")
-        return f"{engine}/{max(inside, key=lambda each: (_opened(book, f'{engine}/{each}'), each))}"
+        opened = {each: _opened(book, f"{engine}/{each}") for each in inside}
+        unread = [each for each, day in opened.items() if day is None]
+        if unread and len(inside) > 1:
+            what = f"which build of {engine} is its newest is not certain: build.yaml of {unread[0]} cannot be read"
+            raise Misuse(what, f"mend it ('buildbook check {engine}/{unread[0]}'), or name the build that is meant")
+        return f"{engine}/{max(inside, key=lambda each: (opened[each] or '', each))}"
     if build not in inside:
         _no_such("build", build, inside, f"buildbook new build {engine}/NAME", f"{engine}/")
     return f"{engine}/{build}"
@@ -107,12 +112,16 @@ def _name_of_folder(book: Path, here: Path) -> str:
     raise Misuse("which build is meant is not said", f"name one: {listed}")
 
 
-def _opened(book: Path, build: str) -> str:
-    """The day a build was opened, for finding the newest; nothing where its build.yaml cannot be read."""
+def _opened(book: Path, build: str) -> str | None:
+    """The day a build was opened, for finding the newest; None where its build.yaml cannot be read."""
     try:
         text, _ = decode((folder_of(book, build) / "build.yaml").read_bytes(), "build.yaml")
-    except OSError:
+    except FileNotFoundError:
         return ""
+    except OSError:
+        return None
     root = parse(text, "build.yaml")[0] if text is not None else None
-    opened = root.get("opened") if root else None
+    if root is None:
+        return None
+    opened = root.get("opened")
     return opened.text if isinstance(opened, TextNode) else ""

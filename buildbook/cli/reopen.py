@@ -5,7 +5,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from buildbook.book.places import Misuse
-from buildbook.cli.common import AsJson, BookPath, BuildName, By, command, finish, make_record, new_app
+from buildbook.cli.common import (
+    AsJson,
+    BookPath,
+    BuildName,
+    By,
+    command,
+    finish,
+    make_record,
+    new_app,
+    nothing_written,
+    open_book,
+)
+from buildbook.cli.sign import edited
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,6 +58,10 @@ def reopen(
         opened = reopening_of(before.build, signed[-1])
         if opened is not None:
             raise Misuse(f"{before.build.name} is open already ({opened.id}: {opened.because})", "go on, and sign it")
+        told = "What changed before it was opened again was no change on the record."
+        loose = edited(open_book(book), before.build.name, told)
+        if loose:
+            finish(before.build.name, dict, loose, nothing_written, as_json=as_json)
         named: dict[str, Value] = {"sign_off": signed[-1].id} if signed[-1].id else {}
         return "opened again", {**named, "because": why}
 

@@ -22,7 +22,7 @@ from buildbook.cli.common import (
     new_app,
     open_book,
 )
-from buildbook.records.finding import Finding
+from buildbook.records.finding import Finding, nearest
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -80,6 +80,9 @@ def sign(
     if not _is_word(stage):
         remedy = f"say the stage first, then the build: {', '.join(STAGES)}, or a plain word in small letters"
         raise Misuse(f"'{stage[:40]}' is no stage", remedy)
+    meant = nearest(stage, STAGES) if stage not in STAGES else None
+    if meant is not None and abs(len(meant) - len(stage)) < 2 and meant[:4] == stage[:4]:
+        raise Misuse(f"'{stage}' is no stage known here", f"did you mean {meant}? or choose a word further from it")
     root = open_book(book)
     name = resolve(root, build, Path.cwd())
     last = last or stage == LAST_STAGE
@@ -89,10 +92,11 @@ def sign(
         from buildbook.figures.frozen import frozen
         from buildbook.figures.named import named_figures
 
-        against = [*_objections(root, before, last=last)]
+        against = [*_objections(root, before)]
         if against:
             finish(name, dict, against, nothing_signed, as_json=as_json)
-        doubts = Counter(each.rule for each in before.thorough_findings if each.severity == "warning")
+        found = [*before.thorough_findings, *_over_its_limit(before)]
+        doubts = Counter(each.rule for each in found if each.severity == "warning")
         open_ones = ", ".join(f"{count} × {rule}" if count > 1 else rule for rule, count in doubts.items())
         notes = [text for text in (note, f"Signed with warnings: {open_ones}" if open_ones else None) if text]
         fields: dict[str, Value] = {"stage": stage, "version": __version__}
@@ -104,7 +108,7 @@ def sign(
     figures = recorded.figures
     sign_off = next(each for each in figures.build.sign_offs if each.id == recorded.id)
     seal, unsealed = _seal(root, name, sign_off, recorded) if last else (None, [])
-    findings = [*recorded.findings, *figures.thorough_findings, *unsealed]
+    findings = [*recorded.findings, *figures.thorough_findings, *_over_its_limit(figures), *unsealed]
 
     def draw(to: "Console") -> None:
         from buildbook.views.sign import draw_signed
@@ -120,27 +124,48 @@ def sign(
     finish(name, as_figures, findings, draw, as_json=as_json)
 
 
+def _over_its_limit(figures: "Figures") -> list[Finding]:
+    """The last spin, where it left more than a limit allows: a job at the machine that is not done."""
+    from buildbook.figures.balance import NoBalance
+
+    try:
+        last = figures.balance.spins[-1] if figures.balance.spins else None
+        over = last is not None and figures.yardsticks.standing(last).verdict == "over"
+    except NoBalance:
+        return []
+    if last is None or not over:
+        return []
+    what = f"the last spin, {last.step.id}, left more than its limit allows"
+    why = "The crankshaft is not balanced as this build asks for."
+    return [Finding("warning", "over-limit", last.step.where, what, why, "see 'buildbook spins'")]
+
+
 def nothing_signed(to: "Console") -> None:
     from buildbook.views.screen import BAD, words
 
     to.print(words("nothing was signed: this must be put right first", BAD))
 
 
-def _objections(book: Path, before: "Figures", *, last: bool) -> Sequence[Finding]:
+def _objections(book: Path, before: "Figures") -> Sequence[Finding]:
     """Why the build cannot be signed as it is."""
-    from buildbook.book import git, seal
-    from buildbook.book.places import top_of
     from buildbook.figures.audit_rules import sealed_objection
 
     closed = sealed_objection(before.build)
     errors = [each for each in before.thorough_findings if each.severity == "error"]
-    if closed or errors or not last:
+    if closed or errors:
         return [*([closed] if closed else []), *errors]
+    return edited(book, before.build.name, "What is signed is what git has, or nobody could look at it later.")
+
+
+def edited(book: Path, name: str, why: str) -> list[Finding]:
+    """The files of a build that are not in git as they are on disk; none where there is no git to ask."""
+    from buildbook.book import git, seal
+    from buildbook.book.places import top_of
+
     try:
-        loose = seal.not_in_git(book, before.build.name)
+        loose = seal.not_in_git(book, name)
     except git.NotKept:
-        return []  # there is no seal without git, and that is said with the sign-off
-    why = "A seal is of what git has; what is only on this disk would not be sealed."
+        return []
     remedy = "commit it first: buildbook keep"
     return [
         Finding("error", "not-kept", top_of(path), f"{path.name} is not in git as it is on disk", why, remedy)

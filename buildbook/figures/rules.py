@@ -104,6 +104,17 @@ def _unknown(entry: Entry, field: str, name: str | None, known: Iterable[str], w
     yield Finding("error", f"unknown-{field}", entry.place(field), what, why, remedy)
 
 
+def conflicts_are_decided(build: Build, figures: "Figures") -> Iterator[Finding]:
+    """What two benches wrote differently stands in the record twice until somebody says which it is."""
+    for entries in (build.weighings, build.clearances, build.spins.steps, build.sign_offs, build.pairings.decisions):
+        for entry in entries:
+            if entry.void is not None and entry.void.startswith("conflict"):
+                what = f"{entry.id or 'this record'} is one side of a conflict that nobody has decided"
+                why = "Two benches wrote two values, and the figures rest on one of them."
+                remedy = "record the right one, if it is not the one that counts; then say in 'void' how it was decided"
+                yield Finding("warning", "undecided", entry.where, what, why, remedy)
+
+
 def records_come_after_the_opening(build: Build, figures: "Figures") -> Iterator[Finding]:
     for entry, _ in _entries(build):
         if build.opened and entry.taken and entry.taken.day < build.opened.day:
@@ -456,6 +467,7 @@ RULES: tuple[Rule, ...] = (
     pieces_have_one_id_each,
     records_have_one_id_each,
     records_say_when_by_whom_with_what,
+    conflicts_are_decided,
     records_come_after_the_opening,
     instruments_are_in_calibration,
     weights_come_from_a_scale,

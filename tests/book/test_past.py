@@ -101,7 +101,7 @@ def test_a_moment_is_a_commit_by_its_first_letters(days: tuple[Book, list[str]])
     assert past.commit_at(book.root, shas[1][:10]) == shas[1]
 
 
-@pytest.mark.parametrize("said", ["2026-09-30", "A9", "deadbeef12", "HEAD; rm", "--all", "yesterday"])
+@pytest.mark.parametrize("said", ["2026-09-30", "2026-13-01", "A9", "deadbeef12", "HEAD; rm", "--all", "yesterday"])
 def test_what_is_no_moment_is_misuse(days: tuple[Book, list[str]], said: str) -> None:
     with pytest.raises(Misuse):
         past.commit_at(days[0].root, said, "twin/first")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from conftest import BUILD, SHOP, Book, Run
 from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
+from figures.turning import on_the_machine, spin
 
 from buildbook.figures.named import named_figures
 from cli.workshop import git, into_git
@@ -117,11 +118,47 @@ def test_a_build_with_an_error_is_not_signed(ready: Book, run: Run) -> None:
 def test_warnings_are_shown_and_stay_on_the_record(ready: Book, run: Run) -> None:
     ready.write("build.yaml", BUILD.replace("max: 1.0", "max: 0.01"))
     ready.write("weighings.yaml", weighings(*ALL_WEIGHED).replace(", by: ava", "", 1))
+    git(ready.root, "commit", "--quiet", "--all", "--message=Edited")
     done = run("sign", "matched", "--by", "ava", "--note", "the customer knows", cwd=ready.folder)
     assert done.returncode == 1  # for the warnings, as with every command
     (sign_off,) = ready.figures().build.sign_offs
     assert re.fullmatch(r"the customer knows; Signed with warnings: .*unsigned.*", sign_off.note or "")
     assert "Signed with warnings" in " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize("stage", ["matched", "assembled"])
+def test_figures_that_are_in_no_history_are_not_frozen(ready: Book, run: Run, stage: str) -> None:
+    path = ready.folder / "weighings.yaml"
+    path.write_text(path.read_text().replace("480.1", "480.3", 1))
+    assert "weighings.yaml is not in git as it is on disk" in refused(ready, run, stage)
+
+
+def test_what_was_edited_before_a_reopening_is_not_laundered_by_it(ready: Book, run: Run) -> None:
+    run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    path = ready.folder / "weighings.yaml"
+    path.write_text(path.read_text().replace("480.1", "480.3", 1))
+    done = run("reopen", "twin/first", "--because", "gasket", "--by", "ava", cwd=ready.root)
+    assert done.returncode == 1
+    assert "weighings.yaml is not in git as it is on disk" in " ".join(done.stdout.split())
+    assert ready.figures().build.reopened == ()
+
+
+def test_a_stage_that_is_nearly_one_is_asked_about(ready: Book, run: Run) -> None:
+    done = run("sign", "assembld", "--by", "ava", cwd=ready.folder)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "did you mean assembled?" in done.stderr
+
+
+def test_a_crankshaft_over_its_limit_is_not_signed_without_a_word(ready: Book, run: Run) -> None:
+    on_the_machine(ready, spin("20.0@30", "62.0@150"))
+    limits = "limits: {residual: {front: 1.0, rear: 1.0}, "
+    ready.write("build.yaml", BUILD.replace("limits: {", limits))
+    git(ready.root, "add", "--all")
+    git(ready.root, "commit", "--quiet", "--message=Spun")
+    done = run("sign", "balanced", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 1
+    assert "the last spin, S1, left more than its limit allows" in " ".join(done.stdout.split())
+    assert "over-limit" in (ready.figures().build.sign_offs[-1].note or "")
 
 
 def test_what_git_does_not_have_is_not_sealed(ready: Book, run: Run) -> None:

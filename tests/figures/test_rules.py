@@ -9,7 +9,7 @@ from conftest import BUILD, ENGINE, SAMPLES, SHOP, Book
 from buildbook.book.places import builds, engines
 from buildbook.book.reading import Reader
 from buildbook.figures import work_out
-from figures.ledger import weighings
+from figures.ledger import ALL_WEIGHED, weighings
 
 SOUND = {
     "shop.yaml": SHOP
@@ -413,3 +413,10 @@ def test_findings_say_what_why_and_what_to_do(book: Book) -> None:
         for finding in book.findings():
             assert all((finding.what, finding.why, finding.remedy)), finding
             assert "  " not in finding.what + finding.why + finding.remedy, finding
+
+
+def test_a_conflict_between_two_benches_is_asked_about_until_it_is_decided(book: Book) -> None:
+    theirs = "id: W9, what: pin, void: %s, readings: {N1: 152.5}"
+    for void, rules in (("'conflict: the other bench has 152.5: decide'", ["undecided"]), ("weighed again: 152.3", [])):
+        book.write("weighings.yaml", weighings(*ALL_WEIGHED, theirs % void))
+        assert [each.rule for each in book.findings() if each.rule == "undecided"] == rules
