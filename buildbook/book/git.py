@@ -245,6 +245,11 @@ def situation(book: Path) -> Situation | None:
     return None
 
 
+def passing_state(book: Path) -> Situation | None:
+    """A state of the book that is about to go away, and with it what is written: a detached head, a merge half done."""
+    return _unfinished(book) if _no_repository(book) is None else None
+
+
 def trouble(book: Path) -> Situation | None:
     """What can be seen without asking git."""
     return _no_repository(book) or _distrusted(book) or _unfinished(book)

@@ -247,6 +247,7 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
 def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, "MapNode"], str]) -> Path:
     """Add a record to a file of the build, unless the book would then say something that it must not. Raises Refused
     with what that is; what was wrong before is no objection."""
+    from buildbook.book import git
     from buildbook.book.places import folder_of
     from buildbook.book.reading import Reader
     from buildbook.book.writing import Refused, edit
@@ -266,6 +267,8 @@ def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, 
         found = [*loaded.findings, *(work_out(loaded.build).thorough_findings if loaded.build else ())]
         return [each for each in found if each.severity == "error" and (each.rule, each.what) not in known]
 
+    if (passing := git.passing_state(book)) is not None:
+        raise Misuse(passing.what, f"{passing.remedy}; nothing was written")
     if kind != "build" and (sealed := sealed_objection(build)) is not None:
         raise Refused([sealed])
     tidy_up(book, path.parent)

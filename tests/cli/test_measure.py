@@ -257,3 +257,16 @@ def test_json_names_the_record_and_what_follows_from_it(twin: Book, run: Run) ->
     said = json.loads(done.stdout)
     assert (said["build"], said["figures"]["recorded"], said["findings"]) == ("twin/first", "M2", [])
     assert said["figures"]["fits"]["main_clearance"]["1"]["value"] == pytest.approx(0.060)
+
+
+@pytest.mark.parametrize("state", ["a detached head", "a merge half done"])
+def test_nothing_is_recorded_into_a_state_that_is_about_to_go_away(twin: Book, run: Run, state: str) -> None:
+    if state == "a detached head":
+        git(twin.root, "checkout", "--quiet", "--detach")
+    else:
+        (twin.root / ".git" / "MERGE_HEAD").write_text(git(twin.root, "rev-parse", "HEAD"))
+    before = file(twin).read_bytes()
+    done = run("measure", "main_bore", "1=62.240", *BY, cwd=twin.folder)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "nothing was written" in " ".join(done.stderr.split())
+    assert file(twin).read_bytes() == before
