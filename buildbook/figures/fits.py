@@ -139,7 +139,7 @@ ASKED_WITHIN = Fraction(4, 100)
 RINGS = ("top_ring_gap", "second_ring_gap", "oil_rail_gap")
 TIGHTENINGS = ("fastener_torque", "fastener_angle")
 FASTENERS = (*TIGHTENINGS, "rod_bolt_stretch", "fastener_stretch")
-_BEARINGS = {"main_clearance": "main", "rod_clearance": "rod", "cam_clearance": "cam"}
+_BEARINGS = ("main_clearance", "rod_clearance", "cam_clearance")
 
 
 class Bounds(NamedTuple):
@@ -209,6 +209,11 @@ class Fit:
         return (float(self.bounds.most) - high.value) / max(high.uncertainty, 1e-9)
 
     @property
+    def rank(self) -> tuple[int, float]:
+        """Its place where the worst stands first."""
+        return RANKS[self.verdict], self.margin
+
+    @property
     def margin(self) -> float:
         """How far inside the nearer limit the figure lies, in standard uncertainties; below zero outside; endless
         where it has no limit."""
@@ -271,18 +276,13 @@ class FitFigures:
 
     @property
     def worst_first(self) -> tuple[Fit, ...]:
-        return tuple(sorted(self.fits, key=lambda fit: (RANKS[fit.verdict], fit.margin)))
+        return tuple(sorted(self.fits, key=lambda fit: fit.rank))
 
 
 def sort_of_places(kind: str, measured: Iterable[str], figures: "Figures") -> str | None:
     """What names the places at which something was measured, where there is a choice: throws or rods, say."""
     used = set(measured)
     return next((at for at in MEASUREMENT_KINDS[kind].at if used & set(named_places(at, figures))), None)
-
-
-def places_of(kind: str, figures: "Figures") -> tuple[str, ...]:
-    """Every place at which this engine has something of a kind to measure, as far as the records say."""
-    return tuple(place for at in MEASUREMENT_KINDS[kind].at[:1] for place in named_places(at, figures))
 
 
 def named_places(at: str, figures: "Figures") -> tuple[str, ...]:
@@ -368,7 +368,11 @@ class _Work:
         """The places to look at where anything of these kinds was measured: those the engine has, then any other."""
         if not any(self.of(kind) for kind in kinds):
             return []
-        known = [place for kind in kinds for place in (*places_of(kind, self.figures), *self.of(kind))]
+        known = [
+            place
+            for kind in kinds
+            for place in (*named_places(MEASUREMENT_KINDS[kind].at[0], self.figures), *self.of(kind))
+        ]
         return list(dict.fromkeys(known))
 
     def bearings(self) -> Iterator[Fit | Missing]:

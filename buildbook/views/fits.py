@@ -12,7 +12,6 @@ from buildbook.figures import Figures
 from buildbook.figures.fits import (
     FASTENERS,
     FIT_KINDS,
-    RANKS,
     RINGS,
     TIGHTENINGS,
     FastenerUse,
@@ -50,7 +49,7 @@ def draw_fits(to: Console, figures: Figures, kind: str | None, place: str | None
     said = f"{ruler.unit} at 20 °C; ± U is twice the standard uncertainty (k = 2)"
     to.print(words(f"{said}; a minimum is held against the tightest place, a maximum against the mean", DIM))
     limited = [each for each, (fits, _) in chosen.items() if any(fit.verdict != "no limit" for fit in fits)]
-    for each in sorted(limited, key=lambda each: min((RANKS[fit.verdict], fit.margin) for fit in chosen[each][0])):
+    for each in sorted(limited, key=lambda each: min(fit.rank for fit in chosen[each][0])):
         _draw_kind(to, ruler, each, *chosen[each])
     unlimited = [each for each, (fits, _) in chosen.items() if fits and each not in limited]
     if kind is not None and unlimited:
@@ -115,7 +114,7 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
     listing.add_column("from", overflow="fold")
     if len(limits) > 1:
         listing.add_column("limit", overflow="fold")
-    for fit in sorted(fits, key=lambda fit: (RANKS[fit.verdict], fit.margin)):
+    for fit in sorted(fits, key=lambda fit: fit.rank):
         row(
             listing,
             Text(_SAID[fit.verdict], style=_STYLES[fit.verdict]),
