@@ -3,10 +3,11 @@
 Weights are exact, as Fractions in grams; uncertainties are standard uncertainties, as floats in grams.
 """
 
+from cmath import rect
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import hypot
+from math import hypot, radians
 from typing import NamedTuple
 
 from buildbook.balance.layouts import Pin
@@ -142,6 +143,19 @@ def bobweight(
             for pin in pins
         ),
     )
+
+
+def as_one_weight(throw: ThrowBobweight) -> complex:
+    """The one bobweight [g], as a vector in the layout's frame, that stands for all crankpins of a throw: Σ B e^(iφ).
+
+    In the first order half of a reciprocating weight turns with its own crankpin, whatever the angle of its bank
+    (`balance.shaking`), so that with a factor of 50 each pin of a split pin carries B = rotating + half of the
+    reciprocating weight of its own cylinder, at its own angle. Two equal pins δ apart then pull like one weight of
+    2 B cos(δ/2) midway between them, less than 2 B: the full 2 B clamped on in the middle is too heavy. It also leaves
+    out that one pin stands before the other: B sin(δ/2) × the distance between the rods, as a couple square to it,
+    which only a weight on each pin answers for.
+    """
+    return sum(rect(float(pin.total), radians(pin.angle)) for pin in throw.pins)
 
 
 def target(bobweights: Sequence[Bobweight]) -> Target | None:

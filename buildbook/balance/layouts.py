@@ -68,6 +68,7 @@ class Plan(NamedTuple):
     `split` [deg] is the angle from the right bank's crankpin to the left bank's; the throw stands midway.
     """
 
+    said: str  # in plain words
     banks: Mapping[str, float]
     throws: tuple[float, ...]
     split: float = 0
@@ -79,49 +80,82 @@ def _vee(angle: float) -> dict[str, float]:
 
 
 _INLINE = {"inline": 0.0}
+_FLAT = _vee(180)
+_FIVE = (0, 216, 144, 72, 288)
 _SIX = (0, 240, 120, 120, 240, 0)
+_EIGHT_CROSS = (0, 90, 270, 180)
+_FOUR_FLAT = (0, 180, 180, 0)
+
+# The throws of V engines that are known at any angle, with common or with split pins, by their cylinders.
+_VEES: Mapping[int, tuple[float, ...]] = {2: (0,), 4: (0, 180), 6: (0, 240, 120)}
+ANY_ANGLE = tuple(f"v{cylinders}_ANGLE_{pins}" for cylinders in _VEES for pins in ("common_pin", "split_pin_OFFSET"))
+
+
+def _vee_plan(cylinders: int, angle: float, split: float = 0) -> Plan:
+    pins = f"the two pins of a throw {split:g}° apart" if split else "two rods on each pin"
+    return Plan(f"V{cylinders} of {angle:g}°, {pins}", _vee(angle), _VEES[cylinders], split)
+
 
 KNOWN: Mapping[str, Plan] = {
-    "single": Plan(_INLINE, (0,)),
-    "i2_180": Plan(_INLINE, (0, 180)),
-    "i2_360": Plan(_INLINE, (0, 0)),
-    "i3": Plan(_INLINE, (0, 240, 120)),
-    "i4": Plan(_INLINE, (0, 180, 180, 0)),
-    "i5": Plan(_INLINE, (0, 216, 144, 72, 288)),
-    "i6": Plan(_INLINE, _SIX),
-    "v2_45_common_pin": Plan(_vee(45), (0,)),
-    "v2_60_common_pin": Plan(_vee(60), (0,)),
-    "v2_90_common_pin": Plan(_vee(90), (0,)),
-    "v4_90": Plan(_vee(90), (0, 180)),
-    "v6_60_split_pin_60": Plan(_vee(60), (0, 240, 120), split=60),
-    "v6_90_common_pin": Plan(_vee(90), (0, 240, 120)),
-    "v6_90_split_pin_30": Plan(_vee(90), (0, 240, 120), split=30),
-    "v8_90_cross_plane": Plan(_vee(90), (0, 90, 270, 180)),
-    "v8_90_flat_plane": Plan(_vee(90), (0, 180, 180, 0)),
-    "v12_60": Plan(_vee(60), _SIX),
-    "flat_2": Plan(_vee(180), (0, 180), own_throws=True),
-    "flat_4": Plan(_vee(180), (0, 180, 180, 0), own_throws=True),
-    "flat_6": Plan(_vee(180), (0, 180, 240, 60, 120, 300), own_throws=True),
+    "single": Plan("single cylinder", _INLINE, (0,)),
+    "i2_180": Plan("parallel twin, one piston up as the other is down", _INLINE, (0, 180)),
+    "i2_270": Plan("parallel twin, the second piston on top 270° after the first", _INLINE, (0, 90)),
+    "i2_360": Plan("parallel twin, the pistons side by side", _INLINE, (0, 0)),
+    "i3": Plan("inline three", _INLINE, (0, 240, 120)),
+    "i4": Plan("inline four, flat-plane crankshaft", _INLINE, _FOUR_FLAT),
+    "i4_cross_plane": Plan("inline four, cross-plane crankshaft", _INLINE, _EIGHT_CROSS),
+    "i5": Plan("inline five", _INLINE, _FIVE),
+    "i6": Plan("inline six", _INLINE, _SIX),
+    "v2_45_common_pin": _vee_plan(2, 45),
+    "v2_45_split_pin_90": _vee_plan(2, 45, 90),
+    "v2_60_common_pin": _vee_plan(2, 60),
+    "v2_90_common_pin": _vee_plan(2, 90),
+    "v4_60_split_pin_120": _vee_plan(4, 60, 120),
+    "v4_90": _vee_plan(4, 90),
+    "v6_60_common_pin": _vee_plan(6, 60),
+    "v6_60_split_pin_60": _vee_plan(6, 60, 60),
+    "v6_90_common_pin": _vee_plan(6, 90),
+    "v6_90_split_pin_30": _vee_plan(6, 90, 30),
+    "v8_90_cross_plane": Plan("V8 of 90°, cross-plane crankshaft", _vee(90), _EIGHT_CROSS),
+    "v8_90_flat_plane": Plan("V8 of 90°, flat-plane crankshaft", _vee(90), _FOUR_FLAT),
+    "v10_72_common_pin": Plan("V10 of 72°, two rods on each pin", _vee(72), _FIVE),
+    "v10_90_common_pin": Plan("V10 of 90°, two rods on each pin", _vee(90), _FIVE),
+    "v10_90_split_pin_18": Plan("V10 of 90°, the two pins of a throw 18° apart", _vee(90), _FIVE, split=-18),
+    "v12_60": Plan("V12 of 60°, two rods on each pin", _vee(60), _SIX),
+    "flat_2": Plan("flat twin, each cylinder on a throw of its own", _FLAT, (0, 180), own_throws=True),
+    "flat_4": Plan("flat four, each cylinder on a throw of its own", _FLAT, _FOUR_FLAT, own_throws=True),
+    "flat_6": Plan(
+        "flat six, each cylinder on a throw of its own", _FLAT, (0, 180, 240, 60, 120, 300), own_throws=True
+    ),
 }
 
-_common_pin_twin = re.compile(r"v2_([0-9]{1,3}(?:\.[0-9]+)?)_common_pin").fullmatch
+_NUMBER = "([0-9]{1,3}(?:\\.[0-9]+)?)"
+_vee_of_any_angle = re.compile(rf"v([246])_{_NUMBER}_(?:common_pin|split_pin_{_NUMBER})").fullmatch
 
 
-def known_layout(name: str) -> Layout:
-    """The layout a known name stands for; `v2_<angle>_common_pin` is known for every angle up to 180.
-
-    Cylinders are numbered from the front, left bank first. Raises LayoutError, with the nearest names, for any other.
-    """
+def plan_of(name: str) -> Plan:
+    """What a known name stands for: one of KNOWN, or a V2, V4 or V6 of any angle up to 180°, `v2_52_common_pin`, or
+    with its two pins less than 180° apart, `v2_52_split_pin_76`. Raises LayoutError, with the nearest names."""
     plan = KNOWN.get(name)
-    if plan is None and (twin := _common_pin_twin(name)) and 0 < float(twin[1]) <= 180:
-        plan = Plan(_vee(float(twin[1])), (0,))
+    if plan is None and (vee := _vee_of_any_angle(name)):
+        cylinders, angle, split = int(vee[1]), float(vee[2]), float(vee[3]) if vee[3] else None
+        if 0 < angle <= 180 and (split is None or 0 < split < 180):
+            plan = _vee_plan(cylinders, angle, split or 0)
     if plan is None:
         from difflib import get_close_matches
 
         nearest = tuple(get_close_matches(name, KNOWN))
         offer = f"nearest: {', '.join(nearest)}" if nearest else f"known: {', '.join(KNOWN)}"
         raise LayoutError(f"no layout is called {name!r}; {offer}", nearest=nearest)
+    return plan
 
+
+def known_layout(name: str) -> Layout:
+    """The layout that a known name stands for, as in `plan_of`.
+
+    Cylinders are numbered from the front, left bank first. Raises LayoutError, with the nearest names, for any other.
+    """
+    plan = plan_of(name)
     banks = list(plan.banks)
     rods = 1 if plan.own_throws else len(banks)
     throws: dict[str, tuple[float, dict[str, str | tuple[str, float]]]] = {}

@@ -216,6 +216,7 @@ class Engine(NamedTuple):
     stroke: Quantity | None
     rod_length: Quantity | None
     bore_spacing: Quantity | None
+    bank_offset: Quantity | None
     main_bearings: int | None
     main_journal: Quantity | None  # standard diameters as new
     rod_journal: Quantity | None

@@ -250,6 +250,7 @@ def read_engine(name: str, root: MapNode | None, top: Where, findings: list[Find
         stroke=file.quantity(file.root.get("stroke"), "length"),
         rod_length=file.quantity(file.root.get("rod_length"), "length"),
         bore_spacing=file.quantity(file.root.get("bore_spacing"), "length"),
+        bank_offset=file.quantity(file.root.get("bank_offset"), "length"),
         main_bearings=_count(file, file.root, "main_bearings"),
         main_journal=file.quantity(file.root.get("main_journal"), "length"),
         rod_journal=file.quantity(file.root.get("rod_journal"), "length"),

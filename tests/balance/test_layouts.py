@@ -1,5 +1,7 @@
+import json
 from collections.abc import Mapping
 from math import inf, nan
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -11,28 +13,39 @@ from buildbook.balance.layouts import (
     Pin,
     bobweights_wanted,
     known_layout,
+    plan_of,
     spelled_layout,
 )
+
+SCHEMA = Path(__file__).parents[2] / "schemas" / "engine.schema.json"
 
 Throws = Mapping[str, tuple[float, Mapping[str, str | tuple[str, float]]]]
 
 CYLINDERS_AND_THROWS = {
     "single": (1, 1),
     "i2_180": (2, 2),
+    "i2_270": (2, 2),
     "i2_360": (2, 2),
     "i3": (3, 3),
     "i4": (4, 4),
+    "i4_cross_plane": (4, 4),
     "i5": (5, 5),
     "i6": (6, 6),
     "v2_45_common_pin": (2, 1),
+    "v2_45_split_pin_90": (2, 1),
     "v2_60_common_pin": (2, 1),
     "v2_90_common_pin": (2, 1),
+    "v4_60_split_pin_120": (4, 2),
     "v4_90": (4, 2),
+    "v6_60_common_pin": (6, 3),
     "v6_60_split_pin_60": (6, 3),
     "v6_90_common_pin": (6, 3),
     "v6_90_split_pin_30": (6, 3),
     "v8_90_cross_plane": (8, 4),
     "v8_90_flat_plane": (8, 4),
+    "v10_72_common_pin": (10, 5),
+    "v10_90_common_pin": (10, 5),
+    "v10_90_split_pin_18": (10, 5),
     "v12_60": (12, 6),
     "flat_2": (2, 2),
     "flat_4": (4, 4),
@@ -78,6 +91,43 @@ def test_a_split_pin_gives_a_throw_two_crankpins() -> None:
     assert known_layout("v6_90_common_pin").pins("1") == (Pin(0, ("1", "2")),)
 
 
+@pytest.mark.parametrize(
+    ("asked", "banks", "pins"),
+    [
+        ("v2_52_common_pin", (-26, 26), [Pin(0, ("1", "2"))]),
+        ("v2_52_split_pin_76", (-26, 26), [Pin(38, ("1",)), Pin(322, ("2",))]),
+        ("v2_180_common_pin", (-90, 90), [Pin(0, ("1", "2"))]),
+        ("v4_65_common_pin", (-32.5, 32.5), [Pin(0, ("1", "2")), Pin(180, ("3", "4"))]),
+        ("v6_120_common_pin", (-60, 60), [Pin(0, ("1", "2")), Pin(240, ("3", "4")), Pin(120, ("5", "6"))]),
+    ],
+)
+def test_a_v2_a_v4_and_a_v6_are_known_at_any_angle(asked: str, banks: tuple[float, float], pins: list[Pin]) -> None:
+    layout = known_layout(asked)
+    assert tuple(layout.banks.values()) == banks
+    assert [pin for throw in layout.throws for pin in layout.pins(throw)] == pins
+
+
+def test_a_name_of_any_angle_is_the_known_layout_of_that_angle() -> None:
+    for cylinders, angle, known in ((4, 90, "v4_90"), (6, 60, "v6_60_common_pin"), (2, 45, "v2_45_common_pin")):
+        by_angle, by_name = known_layout(f"v{cylinders}_{angle}_common_pin"), known_layout(known)
+        assert (by_angle.banks, by_angle.throws, by_angle.cylinders) == (
+            by_name.banks, by_name.throws, by_name.cylinders,
+        )  # fmt: skip
+
+
+def test_every_known_layout_is_said_in_plain_words_of_its_own() -> None:
+    said = [plan_of(name).said for name in KNOWN]
+    assert len(set(said)) == len(said)
+    assert plan_of("v6_75_split_pin_45").said == "V6 of 75°, the two pins of a throw 45° apart"
+
+
+def test_the_known_names_are_those_that_the_schema_offers_to_editors() -> None:
+    schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
+    *names, spelled = schema["properties"]["layout"]["examples"]
+    assert names == [*KNOWN]
+    assert spelled["throws"]
+
+
 def test_a_cylinder_may_be_given_its_own_pin_angle() -> None:
     layout = spelled_layout({"left": -45, "right": 45}, {"2": (90, {"3": ("left", 105), "4": "right"})})
     assert layout.name is None
@@ -113,7 +163,20 @@ def test_a_misspelt_layout_offers_the_nearest(asked: str, offered: str) -> None:
     assert offered in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["", "warp drive", "v2_0_common_pin", "v2_181_common_pin", "V2_90_COMMON_PIN "])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "",
+        "warp drive",
+        "v2_0_common_pin",
+        "v2_181_common_pin",
+        "V2_90_COMMON_PIN ",
+        "v3_90_common_pin",
+        "v2_90_split_pin_0",
+        "v2_90_split_pin_180",
+        "v8_60_common_pin",
+    ],
+)
 def test_an_unknown_layout_is_refused(name: str) -> None:
     with pytest.raises(LayoutError):
         known_layout(name)

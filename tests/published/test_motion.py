@@ -35,22 +35,22 @@ def fourier(order: int, crank_over_rod: float) -> float:
     )
 
 
-@pytest.mark.parametrize(
-    ("crank_over_rod", "second", "fourth", "sixth"),
-    [
-        (1 / 5, 0.2020384, -0.0020618, 0.0000237),
-        (0.22, 0.2227242, -0.0027622, 0.0000385),
-        (1 / 4, 0.2540250, -0.0040981, 0.0000744),
-        (1 / 3.5, 0.2917795, -0.0062105, 0.0001487),
-        (0.3, 0.3070507, -0.0072377, 0.0001919),
-        (1 / 3, 0.3431086, -0.0100991, 0.0003344),
-        (0.4, 0.4173253, -0.0181747, 0.0008906),
-        (0.5, 0.5355529, -0.0384261, 0.0031027),
-    ],
-)
+# λ, and the second, fourth and sixth order: derived from the series in λ, whose leading terms have the form given by
+# Den Hartog and by Taylor (from memory).
+ORDERS = [
+    (1 / 5, 0.2020384, -0.0020618, 0.0000237),
+    (0.22, 0.2227242, -0.0027622, 0.0000385),
+    (1 / 4, 0.2540250, -0.0040981, 0.0000744),
+    (1 / 3.5, 0.2917795, -0.0062105, 0.0001487),
+    (0.3, 0.3070507, -0.0072377, 0.0001919),
+    (1 / 3, 0.3431086, -0.0100991, 0.0003344),
+    (0.4, 0.4173253, -0.0181747, 0.0008906),
+    (0.5, 0.5355529, -0.0384261, 0.0031027),
+]
+
+
+@pytest.mark.parametrize(("crank_over_rod", "second", "fourth", "sixth"), ORDERS)
 def test_orders_of_the_exact_acceleration(crank_over_rod: float, second: float, fourth: float, sixth: float) -> None:
-    # derived from the series in λ, whose leading terms have the form given by Den Hartog and by Taylor (from memory);
-    # within 1e-6
     assert fourier(1, crank_over_rod) == pytest.approx(1, abs=1e-12)
     assert fourier(2, crank_over_rod) == pytest.approx(second, abs=1e-6)
     assert fourier(4, crank_over_rod) == pytest.approx(fourth, abs=1e-6)
