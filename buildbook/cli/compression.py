@@ -58,14 +58,14 @@ def compression(build: BuildName = None, ratio: Ratio = None, book: BookPath = N
             remedy = "correct bore, stroke and rod_length in engine.yaml, and intake_closes in build.yaml"
             raise Misuse(str(error), remedy) from None
         found.extend([change] if change is not None else [])
+        if errors := figures.fit_errors(_MEASURED):
+            return [*errors]
         from buildbook.figures.fit_rules import limit_findings
 
         ratios = [fit for fit in figures.fits.fits if fit.kind in _WORKED_OUT]
         volumes = [each for each in figures.fit_findings if each.rule in {"no-volume", "unlikely"}]
         lacking = [each for each in figures.fit_findings if each.rule == "not-measured" and _is_of_it(each)]
-        return list(
-            dict.fromkeys([*figures.fit_errors(_MEASURED), *volumes, *lacking, *limit_findings(figures.build, ratios)])
-        )
+        return list(dict.fromkeys([*volumes, *lacking, *limit_findings(figures.build, ratios)]))
 
     def draw(to: "Console", figures: "Figures") -> None:
         from buildbook.views.compression import draw_compression

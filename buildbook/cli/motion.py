@@ -40,7 +40,7 @@ def motion(
     The motion is that of the exact slider-crank, with the usual two terms beside it. The load on a rod bolt is what
     inertia asks of it, by the parts that were weighed; the bolt maker's figures come first.
     """
-    turning = _speed(speed) if speed is not None else None
+    turning = engine_speed(speed) if speed is not None else None
     step = float(read_option(every.strip().removesuffix("°"), "angle", "deg", "--every").worth("deg"))
     if not 1 <= step <= 90:
         raise Misuse(f"--every: a table every {every.strip()[:40]} degrees is none", "give a step from 1 to 90 degrees")
@@ -69,7 +69,7 @@ def motion(
     show_build(build, book, as_json, as_figures, draw, look)
 
 
-def _speed(text: str) -> float:
+def engine_speed(text: str) -> float:
     """A speed of the engine as typed. Raises Misuse."""
     speed = float(read_option(text.strip(), "speed", "rpm", "--speed").worth("rpm"))
     if not 0 < speed <= _FASTEST:

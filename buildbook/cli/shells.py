@@ -73,7 +73,9 @@ def shells(
 
     All sets of one, two and three sizes are tried, for all journals together. A size is an undersize: one that is 0.01
     larger closes the clearance by 0.01, and by half of that where only one half shell of the two is of that size. A
-    bare number is in the shop's own unit of length (shop.yaml); 0.0005in carries its unit.
+    clearance whose uncertainty reaches over its limit says 'cannot tell', as in 'buildbook fits', and other shells are
+    taken where they end that doubt. A bare number is in the shop's own unit of length (shop.yaml); 0.0005in carries
+    its unit.
     """
     if which not in _WHICH:
         remedy = did_you_mean(which, _WHICH, "say main, rod or cam, and then the build")
@@ -134,13 +136,23 @@ def _wanted(figures: "Figures", sizes: str | None, target: str | None, fitted: s
 
 
 def _misses(found: "ShellFigures") -> list[Finding]:
-    """A finding where even the best choice leaves journals outside the limits."""
+    """What is found where even the best choice leaves journals outside the limits, or in doubt."""
     best = found.recommended
-    outside = [fit for fit in found.clearances if fit.place in best.outside]
-    if not outside:
-        return []
-    what = f"no choice of shells brings {found.which} bearing {', '.join(fit.place for fit in outside)} within limits"
-    why = "A bearing that is too tight seizes; one that is too loose loses its oil."
-    remedy = "offer other sizes (--sizes), or have the journal or the bore machined"
     severity: Severity = "note" if found.bounds.practice else "warning"
-    return [Finding(severity, "shells-miss", outside[0].came_from[0].where, what, why, remedy)]
+    outside, in_doubt = (
+        [fit for fit in found.clearances if fit.place in places] for places in (best.outside, best.in_doubt)
+    )
+    findings = []
+    if outside:
+        named = ", ".join(fit.place for fit in outside)
+        what = f"no choice of shells brings {found.which} bearing {named} within limits"
+        why = "A bearing that is too tight seizes; one that is too loose loses its oil."
+        remedy = "offer other sizes (--sizes), or have the journal or the bore machined"
+        findings.append(Finding(severity, "shells-miss", outside[0].came_from[0].where, what, why, remedy))
+    if in_doubt:
+        named = ", ".join(fit.place for fit in in_doubt)
+        what = f"no choice of shells brings {found.which} bearing {named} within limits for certain"
+        why = "Its uncertainty (k = 2) reaches over the limit, so that neither good nor bad is proven (ISO 14253-1)."
+        remedy = "measure bore and journal again, or with better instruments"
+        findings.append(Finding(severity, "cannot-tell", in_doubt[0].came_from[0].where, what, why, remedy))
+    return findings

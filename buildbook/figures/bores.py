@@ -12,7 +12,7 @@ from buildbook import uncertainty as gum
 from buildbook.figures.fits import bounds_of
 from buildbook.figures.match import Incomplete, MatchFigures, match_figures
 from buildbook.figures.measured import between
-from buildbook.fits.decision import Estimate, Verdict, decide
+from buildbook.fits.decision import Verdict, decide
 from buildbook.matching import BorePairing, MatchingError, even_clearances
 from buildbook.records.model import Build
 
@@ -186,8 +186,7 @@ class _Work:
         """As `fits` would judge this piston in this bore."""
         gap = between(self.bore[cylinder], self.skirt[piston])
         bounds = bounds_of(self.build, "piston_clearance", self.bore[cylinder].mean)
-        tightest = Estimate(float(gap.tightest), gap.uncertainty)
-        return decide(tightest, gap.mean, *(None if each is None else float(each) for each in bounds[:2]))
+        return decide(gap.estimate, gap.mean, bounds.least, bounds.most)
 
     def exchange(
         self, alone: BorePairing, first: MatchFigures | None, limit: Fraction

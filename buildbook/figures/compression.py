@@ -17,12 +17,16 @@ if TYPE_CHECKING:
 
 
 class Known(NamedTuple):
-    """One thing that the compression is made of, in mm or cc: measured, or as the maker or engine.yaml states it."""
+    """One thing that the compression is made of, in mm or cc: measured, or as the maker or engine.yaml states it.
+
+    `assumed` says what was taken for granted where it was measured elsewhere.
+    """
 
     value: float
     uncertainty: float
     came: tuple[Came, ...]
     stated: bool = False
+    assumed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +134,7 @@ class _Work:
         parts |= {"ring_land": land} if land else {}
         missing = [_WORDS[name] for name, known in found.items() if known is None]
         assumed = [f"{_WORDS[name]} as stated" for name, known in parts.items() if known.stated]
+        assumed += [known.assumed for known in parts.values() if known.assumed]
         assumed += [] if land else ["no ring-land volume"]
         quench = None
         if "deck" in parts and "gasket" in parts:
@@ -192,10 +197,14 @@ class _Work:
         ends = self.measured.get("deck_height", {}).get(bank)
         if own is not None or ends is None:
             return own
-        if len(ends.sections) == 1:
-            return self.read("deck_height", bank)
         throws = list(self.layout.throws)
         in_bank = [each for each in self.layout.cylinders.values() if each.bank == bank]
+        if len(ends.sections) == 1:
+            only = self.read("deck_height", bank)
+            (end,) = ends.sections
+            at = f"its {end} alone" if end else "one place"
+            said = f"deck height of bank {bank}, read at {at}, the same all along it"
+            return only._replace(assumed=said) if only and len(in_bank) > 1 else only
         from_front = [each.name for each in sorted(in_bank, key=lambda each: throws.index(each.throw))]
         share = from_front.index(cylinder) / (len(from_front) - 1) if len(from_front) > 1 else 0.5
         front, rear = (list(ends.sections.values())[place] for place in (0, -1))

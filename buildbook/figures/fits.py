@@ -151,6 +151,11 @@ class Bounds(NamedTuple):
     practice: bool = False
     where: Where | None = None
 
+    @property
+    def ends(self) -> tuple[float | None, float | None]:
+        """Both bounds as floats, for a picture."""
+        return None if self.least is None else float(self.least), None if self.most is None else float(self.most)
+
 
 @dataclass(frozen=True, slots=True)
 class Fit:
@@ -177,6 +182,15 @@ class Fit:
         return FIT_KINDS[self.kind].title
 
     @property
+    def estimate(self) -> Estimate:
+        return Estimate(float(self.value), self.uncertainty)
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """From value − U to value + U."""
+        return float(self.value) - COVERAGE * self.uncertainty, float(self.value) + COVERAGE * self.uncertainty
+
+    @property
     def per_mm(self) -> Fraction | None:
         """The clearance for each millimetre of diameter: a plain ratio, the same in inches."""
         return self.value / self.diameter if self.diameter else None
@@ -190,8 +204,7 @@ class Fit:
     @property
     def deciding(self) -> Estimate:
         """The tightest or the mean: whichever the verdict rests on."""
-        low = Estimate(float(self.value), self.uncertainty)
-        return self.mean if self.mean is not None and self.decided_by_mean else low
+        return self.mean if self.mean is not None and self.decided_by_mean else self.estimate
 
     @property
     def _room_above(self) -> float:
@@ -205,7 +218,7 @@ class Fit:
         """To the upper limit, in standard uncertainties."""
         if self.bounds.most is None:
             return float("inf")
-        high = self.mean or Estimate(float(self.value), self.uncertainty)
+        high = self.mean or self.estimate
         return (float(self.bounds.most) - high.value) / max(high.uncertainty, 1e-9)
 
     @property
@@ -237,7 +250,7 @@ class Filing(NamedTuple):
     gap: Fraction
     wanted: Fraction
     file: Fraction
-    to_be_sure: Fraction  # so much that the gauge can then tell that it is enough
+    to_be_sure: Fraction
     decimals: int
     source: str | None
     practice: bool
@@ -426,16 +439,15 @@ class _Work:
             yield from self.form("bore", place, piece, sizes.largest_taper)
 
     def form(self, name: str, place: str, piece: Measured, taper: _Taper) -> Iterator[Fit | Missing]:
-        sections = [values_of(section) for section in piece.sections.values()]
-        tapered = taper(sections) if not self.parted(name, place) else None
+        tapered = taper([(mean,) for mean in piece.means]) if not self.parted(name, place) else None
         means = [apart(uncertainty_of_mean(each), each[0].calibration) for each in piece.sections.values()]
         for lost in piece.left_out if not self.parted(name, place) else ():
             again = piece.readings[0].session.id
             yield Missing(f"{name}_taper", place, f"{lost}: not measured again in {again}")
         if tapered is not None:
-            listed = list(piece.sections.values())
+            listed = list(zip(piece.means, piece.sections.values(), strict=True))
             ends = [listed[0], listed[-1]] if taper is sizes.taper else listed
-            from_mean = [_mean_of(piece, pick(ends, key=_section_mean)) for pick in (max, min)]
+            from_mean = [_mean_of(piece, *pick(ends, key=lambda each: each[0])) for pick in (max, min)]
             decimals = max(each.decimals for each in from_mean)
             uncertainty = hypot(*sorted(means)[-2:])
             yield self.judged(
@@ -595,11 +607,11 @@ class _Work:
         unit = FIT_KINDS[fit.kind].unit
         last = asked[-1].worth(unit)
         source = f"asked {', '.join(quantity.text for quantity in asked)}, within {float(100 * share):g} %"
+        source += "" if fit.kind == "fastener_torque" else ", common practice"
         if steps != len(asked):
             source += f"; {steps} of {len(asked)} steps taken down"
         bounds = Bounds(last * (1 - share), last * (1 + share), source)
-        reached = Estimate(float(fit.value), fit.uncertainty)
-        verdict = decide(reached, reached, *(float(each) for each in bounds[:2] if each is not None))
+        verdict = decide(fit.estimate, fit.estimate, bounds.least, bounds.most)
         if steps != len(asked) and verdict in {"within", "cannot tell"}:
             verdict = "under" if steps < len(asked) else "over"
         return replace(fit, bounds=bounds, verdict=verdict)
@@ -655,19 +667,15 @@ class _Work:
     ) -> Fit:
         bounds = bounds_of(self.build, kind, diameter)
         low = Estimate(float(value), uncertainty)
-        verdict = decide(low, mean or low, *(None if each is None else float(each) for each in bounds[:2]))
+        verdict = decide(low, mean or low, bounds.least, bounds.most)
         return Fit(kind, place, value, as_read, uncertainty, mean, bounds, verdict, came_from, decimals, diameter)
 
 
-def _section_mean(section: tuple[Size, ...]) -> Fraction:
-    return sizes.mean(values_of(section))
-
-
-def _mean_of(piece: Measured, section: tuple[Size, ...]) -> Came:
+def _mean_of(piece: Measured, mean: Fraction, section: tuple[Size, ...]) -> Came:
     """A section's mean as what a figure came from, with one digit more than was read where it is of several."""
     as_read = sum((size.as_read for size in section), Fraction(0)) / len(section)
     one = came(piece, section[0])
-    return one._replace(value=_section_mean(section), as_read=as_read, decimals=one.decimals + (len(section) > 1))
+    return one._replace(value=mean, as_read=as_read, decimals=one.decimals + (len(section) > 1))
 
 
 def limit_words(fit: Fit, text: Callable[[Fraction, int], str] = fixed) -> str:

@@ -3,7 +3,9 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from math import sqrt
+from operator import attrgetter
 from typing import NamedTuple
 
 from buildbook import uncertainty as gum
@@ -33,7 +35,7 @@ class Size(NamedTuple):
         return Estimate(float(self.value), self.uncertainty)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots: what is asked of it several times is worked out once
 class Measured:
     """One journal, bore, cylinder or piece: its sections in the order in which they were written."""
 
@@ -42,31 +44,38 @@ class Measured:
     sections: Mapping[str, tuple[Size, ...]]  # "" where it is not divided
     left_out: tuple[str, ...] = ()  # sections that were measured before, and not when it was measured again
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Size, ...]:
         return tuple(size for section in self.sections.values() for size in section)
 
-    @property
+    @cached_property
     def smallest(self) -> Size:
-        return min(self.readings, key=lambda size: size.value)
+        return min(self.readings, key=_value)
 
-    @property
+    @cached_property
     def largest(self) -> Size:
-        return max(self.readings, key=lambda size: size.value)
+        return max(self.readings, key=_value)
 
-    @property
+    @cached_property
+    def means(self) -> tuple[Fraction, ...]:
+        """The mean of each section."""
+        return tuple(sizes.mean(values_of(section)) for section in self.sections.values())
+
+    @cached_property
     def mean(self) -> Fraction:
         """The mean of the sections' means."""
-        means = [sizes.mean(values_of(section)) for section in self.sections.values()]
-        return sum(means, Fraction(0)) / len(means)
+        return sizes.mean(self.means)
 
-    @property
+    @cached_property
     def mean_uncertainty(self) -> float:
         return uncertainty_of_mean(self.readings)
 
     def part(self, name: str) -> "Measured":
         """One of its sections, by name."""
         return Measured(self.kind, self.place, {name: self.sections[name]})
+
+
+_value = attrgetter("value")
 
 
 class Gap(NamedTuple):
@@ -76,6 +85,11 @@ class Gap(NamedTuple):
     as_read: Fraction
     uncertainty: float  # of the tightest
     mean: Estimate
+
+    @property
+    def estimate(self) -> Estimate:
+        """The tightest with its uncertainty, as a least clearance is held against it."""
+        return Estimate(float(self.tightest), self.uncertainty)
 
 
 def between(outer: Measured, inner: Measured) -> Gap:
@@ -188,6 +202,13 @@ def _materials(build: Build) -> dict[tuple[str, str], str | None]:
     return materials
 
 
+def bores_taken_for(build: Build, cylinder: str) -> sizes.Expansion | None:
+    """What a cylinder's bore is taken for when it is brought to 20 °C: its block. A sleeve is not known of."""
+    materials = _materials(build)
+    made_of = MEASUREMENT_KINDS["cylinder_bore"].made_of or ""
+    return sizes.expansion_of(materials.get((made_of, cylinder), materials.get((made_of, ""))))
+
+
 def _sizes(
     session: MeasuringSession, build: Build, materials: Mapping[tuple[str, str], str | None]
 ) -> Iterator[tuple[str, str, Size]]:
@@ -199,29 +220,37 @@ def _sizes(
         float(stated.worth(unit)) if stated and stated.dimension == kind.dimension else 0.0
         for stated in ((fitting.resolution, fitting.repeatability, fitting.uncertainty) if fitting else (None,) * 3)
     )
+    made_of, temperature = kind.made_of, session.temperature
+    digits: dict[tuple[object, str], tuple[float, int]] = {}  # by the last digit written: most of a session are alike
+    factors: dict[str | None, Fraction | None] = {}
     for place, along, within, reading in session.spots:
-        made_of = kind.made_of
         material = materials.get((made_of, place), materials.get((made_of, ""))) if made_of else None
+        if material not in factors:
+            factors[material] = _to_reference(temperature, material)
+        factor = factors[material]
         for quantity in reading.values:
-            as_read = quantity.worth(unit)
-            value, corrected = _at_reference(as_read, session.temperature, material)
-            last_digit = float(quantity.last_digit(unit))
-            known = gum.reading_uncertainty(max(step, last_digit), deviation, 0.0)
-            decimals = decimals_for(quantity.last_digit(unit))
+            written = quantity.number.as_tuple().exponent, quantity.unit
+            if written not in digits:
+                last_digit = quantity.last_digit(unit)
+                known = gum.reading_uncertainty(max(step, float(last_digit)), deviation, 0.0)
+                digits[written] = known, decimals_for(last_digit)
+            known, decimals = digits[written]
+            value = as_read = quantity.worth(unit)
+            corrected = 0.0
+            if factor is not None and temperature is not None:
+                value = as_read * factor
+                corrected = sizes.correction_uncertainty(float(as_read), float(temperature.worth("degC")))
             total = gum.combined(known, corrected, expanded / 2)
             size = Size(value, as_read, total, deviation, expanded / 2, decimals, within, session, reading.where)
             yield place, along, size
 
 
-def _at_reference(as_read: Fraction, temperature: Quantity | None, material: str | None) -> tuple[Fraction, float]:
-    """The size at 20 °C and what bringing it there adds to its uncertainty; as read where the temperature or the
-    material is not known."""
-    expansion = sizes.expansion_of(material)
+def _to_reference(temperature: Quantity | None, material: str | None) -> Fraction | None:
+    """What a size is multiplied by to be the size at 20 °C; None where the temperature or the material is not known."""
+    expansion = sizes.expansion_of(material) if temperature is not None else None
     if temperature is None or expansion is None:
-        return as_read, 0.0
-    degrees = temperature.worth("degC")
-    value = sizes.at_reference(as_read, degrees, expansion.coefficient)
-    return value, sizes.correction_uncertainty(float(as_read), float(degrees))
+        return None
+    return sizes.at_reference(Fraction(1), temperature.worth("degC"), expansion.coefficient)
 
 
 def fitted_places(build: Build) -> dict[tuple[str, str], str]:

@@ -53,8 +53,7 @@ class Wanted(NamedTuple):
 class JournalShells(NamedTuple):
     """One journal with one choice of shells [mm]: its clearance now and then, and how far that is from the target.
 
-    The `verdict` is that of `fits.decision.decide`, as `buildbook fits` would give it; `outside` goes by the tightest
-    clearance alone, as the choice does.
+    The `verdict` is that of `fits.decision.decide`, as `buildbook fits` would give it.
     """
 
     journal: str
@@ -62,7 +61,6 @@ class JournalShells(NamedTuple):
     halves: tuple[Fraction, Fraction]
     then: Fraction
     from_target: Fraction
-    outside: bool
     verdict: Verdict
 
 
@@ -106,16 +104,17 @@ class ShellFigures:
                 choice.halves[fit.place],
                 choice.clearances[fit.place],
                 choice.clearances[fit.place] - self.target,
-                fit.place in choice.outside,
-                self._verdict(fit, choice.clearances[fit.place]),
+                _verdict(fit, choice.clearances[fit.place], self.bounds),
             )
             for fit in self.clearances
         )
 
-    def _verdict(self, fit: Fit, then: Fraction) -> Verdict:
-        low = Estimate(float(then), fit.uncertainty)
-        high = fit.mean._replace(value=fit.mean.value + float(then - fit.value)) if fit.mean else low
-        return decide(low, high, *(None if each is None else float(each) for each in self.bounds[:2]))
+
+def _verdict(fit: Fit, then: Fraction, bounds: Bounds) -> Verdict:
+    """On a clearance that other shells make `then` [mm] at its tightest place, and its mean other by as much."""
+    low = Estimate(float(then), fit.uncertainty)
+    high = fit.mean._replace(value=fit.mean.value + float(then - fit.value)) if fit.mean else low
+    return decide(low, high, bounds.least, bounds.most)
 
 
 def shell_figures(figures: "Figures", which: str, wanted: Wanted) -> ShellFigures:
@@ -140,6 +139,7 @@ def shell_figures(figures: "Figures", which: str, wanted: Wanted) -> ShellFigure
     bounds = _narrowest(clearances)
     target, target_from = _target(which, bounds, wanted.target)
     fitted, fitted_from = _fitted(figures, which, wanted.fitted)
+    fits = {fit.place: fit for fit in clearances}
     sizes = wanted.sizes or usual_sizes(fitted, figures.build.shop.preferred_units.get("length", "mm"))
     return ShellFigures(
         which=which,
@@ -153,7 +153,11 @@ def shell_figures(figures: "Figures", which: str, wanted: Wanted) -> ShellFigure
         sizes=tuple(sorted(set(sizes))),
         usual_steps=wanted.sizes is None,
         choices=shells.choose(
-            {fit.place: fit.value for fit in clearances}, fitted, sizes, target, bounds.least, bounds.most
+            {place: fit.value for place, fit in fits.items()},
+            fitted,
+            sizes,
+            target,
+            lambda place, then: _verdict(fits[place], then, bounds),
         ),
         undersize=_undersize(figures, which, clearances),
     )

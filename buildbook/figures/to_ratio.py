@@ -83,5 +83,5 @@ def _way(
 ) -> Way:
     assert now.quench is not None  # a ratio takes the gasket and the deck height, and so the quench is known
     quench = now.quench._replace(value=now.quench.value + quench_by)
-    verdict = decide(quench, quench, *(None if each is None else float(each) for each in limits))
+    verdict = decide(quench, quench, *limits)
     return Way(change, becomes, possible and quench.value > 0, quench, verdict)

@@ -5,6 +5,7 @@ its limits when its whole interval y ± U is, and outside when its whole interva
 The edition of 2017 guards a single limit with 1.65 u as a rule; k = 2 asks a little more.
 """
 
+from fractions import Fraction
 from typing import Literal, NamedTuple
 
 Verdict = Literal["within", "under", "over", "cannot tell", "no limit"]
@@ -20,7 +21,10 @@ class Estimate(NamedTuple):
     uncertainty: float
 
 
-def decide(low: Estimate, high: Estimate, least: float | None, most: float | None) -> Verdict:
+Bound = Fraction | float | None
+
+
+def decide(low: Estimate, high: Estimate, least: Bound, most: Bound) -> Verdict:
     """The verdict on a figure with a lower limit `least` and an upper limit `most`, either of which may be None.
 
     `low` is what is held against `least` and `high` what is held against `most`: the same figure, or, where a figure

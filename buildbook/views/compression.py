@@ -7,21 +7,14 @@ from rich.text import Text
 
 from buildbook.figures import Figures
 from buildbook.figures.compression import CompressionFigures, CylinderCompression
-from buildbook.figures.fits import Fit, limit_words
+from buildbook.figures.fits import limit_words
 from buildbook.figures.lengths import Ruler
 from buildbook.figures.to_ratio import CylinderChange, ToRatio
 from buildbook.fits.decision import COVERAGE, Estimate, Verdict
 from buildbook.quantities import fixed
+from buildbook.views.fits import SAID
 from buildbook.views.ruler import ends_of, gauge
-from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
-
-_SAID: dict[Verdict, tuple[str, str]] = {
-    "under": ("UNDER", BAD),
-    "over": ("OVER", BAD),
-    "cannot tell": ("cannot tell", DOUBT),
-    "within": ("within", GOOD),
-    "no limit": ("", ""),
-}
+from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, heading, line, row, table, words
 
 
 def draw_compression(to: Console, figures: Figures, change: ToRatio | None) -> None:
@@ -48,7 +41,7 @@ def _draw_ratios(to: Console, figures: Figures, ruler: Ruler) -> None:
     to.print()
     limits = {limit_words(fit) for fit in fits.values()} - {""}
     to.print(line(("Ratio", BOLD), ("  " + "; ".join(limits) if limits else "  no limit in build.yaml", DIM)))
-    ends = ends_of(each for fit in fits.values() for each in (*_limits(fit), *_reach(fit))) if fits else (0.0, 1.0)
+    ends = ends_of(each for fit in fits.values() for each in (*fit.bounds.ends, *fit.reach)) if fits else (0.0, 1.0)
     with_dynamic = any(each.dynamic is not None for each in found.cylinders.values())
     listing = table(("cyl", "left"), ("static", "right"), ("± U", "right"))
     if with_dynamic:
@@ -60,8 +53,8 @@ def _draw_ratios(to: Console, figures: Figures, ruler: Ruler) -> None:
     for name, each in found.cylinders.items():
         fit = fits.get(name)
         lacking = f"missing: {', '.join(each.missing)}" if each.missing else "these make no ratio"
-        said, style = _SAID[fit.verdict] if fit else (lacking, DOUBT)
-        picture = gauge(float(fit.value), COVERAGE * fit.uncertainty, _limits(fit), ends) if fit else ""
+        said, style = SAID[fit.verdict] if fit else (lacking, DOUBT)
+        picture = gauge(float(fit.value), COVERAGE * fit.uncertainty, fit.bounds.ends, ends) if fit else ""
         dynamic = [fixed(each.dynamic, 2) if each.dynamic is not None else ""] if with_dynamic else []
         row(
             listing,
@@ -81,21 +74,12 @@ def _draw_ratios(to: Console, figures: Figures, ruler: Ruler) -> None:
         to.print(words(f"quench: {limit}; low, high, or ? where it may be either", DIM))
     if with_dynamic and found.intake_closes is not None:
         closes = f"dynamic: the intake valve closes {found.intake_closes:g}° after bottom dead centre, by build.yaml"
-        to.print(words(closes, DIM))
-
-
-def _limits(fit: Fit) -> tuple[float | None, float | None]:
-    least, most = fit.bounds[:2]
-    return None if least is None else float(least), None if most is None else float(most)
-
-
-def _reach(fit: Fit) -> tuple[float, float]:
-    return float(fit.value) - COVERAGE * fit.uncertainty, float(fit.value) + COVERAGE * fit.uncertainty
+        to.print(words(f"{closes}; common practice, by geometry alone", DIM))
 
 
 def _draw_spread(to: Console, figures: Figures) -> None:
     for fit in figures.fits.of("compression_spread"):
-        said, style = _SAID[fit.verdict]
+        said, style = SAID[fit.verdict]
         value = f"{fixed(fit.value, 2)} ± {fixed(COVERAGE * fit.uncertainty, 3)}"
         limit = limit_words(fit)
         to.print(line(("Spread ", BOLD), (value, BOLD), "  highest less lowest", f", {limit}  " if limit else "",
@@ -159,15 +143,13 @@ def _of(remark: str, cylinders: list[str], found: CompressionFigures) -> str:
 def _draw_change(to: Console, figures: Figures, ruler: Ruler, change: ToRatio) -> None:
     to.print()
     to.print(line((f"To {fixed(change.wanted, 2)}", BOLD), (f"  {change.wanted_from}; each way by itself", DIM)))
-    listing = table(
-        ("cyl", "left"),
-        ("gasket", "right"), ("makes", "right"), ("quench", "right"),
-        ("cut", "right"), ("quench", "right"),
-        ("chamber", "right"), ("makes", "right"),
-    )  # fmt: skip
-    for name, ways in change.cylinders.items():
-        row(listing, words(name, BOLD), *_gasket(ruler, ways), *_cut(ruler, ways), *_chamber(ways))
-    to.print(listing)
+    metal, volume = ("gasket", "makes", "quench", "cut", "quench"), ("chamber", "makes")
+    for titles in ((*metal, *volume),) if to.width >= 70 else (metal, volume):
+        listing = table(("cyl", "left"), *((title, "right") for title in titles))
+        for name, ways in change.cylinders.items():
+            of_metal = (*_gasket(ruler, ways), *_cut(ruler, ways)) if "gasket" in titles else ()
+            row(listing, words(name, BOLD), *of_metal, *(_chamber(ways) if "chamber" in titles else ()))
+        to.print(listing)
     if not all(way.possible for ways in change.cylinders.values() for way in ways):
         to.print(words("none: cannot be had (metal would have to go back, or the piston strikes the head)", DIM))
     caution = (

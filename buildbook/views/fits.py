@@ -23,8 +23,8 @@ from buildbook.figures.fits import (
     unmeasured_limits,
 )
 from buildbook.figures.lengths import Ruler
-from buildbook.figures.measured import values_of
-from buildbook.fits.decision import COVERAGE
+from buildbook.figures.measured import bores_taken_for, values_of
+from buildbook.fits.decision import COVERAGE, Verdict
 from buildbook.fits.sizes import mean, out_of_round
 from buildbook.quantities import fixed
 from buildbook.records.model import MEASUREMENT_KINDS, MeasuringSession
@@ -32,8 +32,14 @@ from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 from buildbook.views.sessions import draw_sessions
 
-_STYLES = {"under": BAD, "over": BAD, "cannot tell": DOUBT, "within": GOOD, "no limit": DIM}
-_SAID = {"under": "UNDER", "over": "OVER", "cannot tell": "cannot tell", "within": "within", "no limit": ""}
+# How a verdict is written, and in which style.
+SAID: dict[Verdict, tuple[str, str]] = {
+    "under": ("UNDER", BAD),
+    "over": ("OVER", BAD),
+    "cannot tell": ("cannot tell", DOUBT),
+    "within": ("within", GOOD),
+    "no limit": ("", ""),
+}
 
 
 def draw_fits(to: Console, figures: Figures, kind: str | None, place: str | None) -> None:
@@ -51,9 +57,11 @@ def draw_fits(to: Console, figures: Figures, kind: str | None, place: str | None
     limited = [each for each, (fits, _) in chosen.items() if any(fit.verdict != "no limit" for fit in fits)]
     for each in sorted(limited, key=lambda each: min(fit.rank for fit in chosen[each][0])):
         _draw_kind(to, ruler, each, *chosen[each])
+        _draw_assumed(to, figures, each, chosen[each][0])
     unlimited = [each for each, (fits, _) in chosen.items() if fits and each not in limited]
     if kind is not None and unlimited:
         _draw_kind(to, ruler, kind, *chosen[kind])
+        _draw_assumed(to, figures, kind, chosen[kind][0])
     elif unlimited:
         _draw_unlimited(to, ruler, {each: chosen[each][0] for each in unlimited})
     _draw_missing(to, [each for name in chosen if name not in limited for each in chosen[name][1]])
@@ -80,6 +88,7 @@ def draw_what_follows(to: Console, figures: Figures, measured: str) -> None:
         fits, missing = _at_place(found, kind, None)
         if fits:
             _draw_kind(to, ruler, kind, fits, missing)
+            _draw_assumed(to, figures, kind, fits)
         else:
             _draw_missing(to, missing)
     filing = [each for each in found.filing if each.file > 0 and each.ring.startswith(measured.removesuffix("_gap"))]
@@ -107,7 +116,7 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
     unit = {"N m": ", N m", "deg": ", °"}.get(FIT_KINDS[kind].unit, "")
     to.print(line((FIT_KINDS[kind].title + unit, BOLD), ("  " + one if one else "", DIM)))
     pictures = bool(limits) and to.width >= 80
-    ends = ends_of(each for fit in fits for each in (*_limits(fit), *_reaches(fit)))
+    ends = ends_of(each for fit in fits for each in (*fit.bounds.ends, *fit.reach))
     listing = table(("", "left"), ("place", "left"), ("value", "right"), ("± U", "right"))
     if pictures:
         listing.add_column("", no_wrap=True)
@@ -117,11 +126,11 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
     for fit in sorted(fits, key=lambda fit: fit.rank):
         row(
             listing,
-            Text(_SAID[fit.verdict], style=_STYLES[fit.verdict]),
+            words(*SAID[fit.verdict]),
             words(fit.place, BOLD),
             text(fit.value, fit.decimals),
             text(COVERAGE * fit.uncertainty, fit.decimals + 1),
-            *([gauge(float(fit.value), COVERAGE * fit.uncertainty, _limits(fit), ends)] if pictures else []),
+            *([gauge(float(fit.value), COVERAGE * fit.uncertainty, fit.bounds.ends, ends)] if pictures else []),
             _from(fit, ruler) if not _outside_by_mean(fit) else _by_mean(fit, ruler),
             *([limit_words(fit, text)] if len(limits) > 1 else []),
         )
@@ -129,6 +138,21 @@ def _draw_kind(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit], missin
         blank = ["", "", ""] if pictures else ["", ""]
         row(listing, Text("missing", style=DOUBT), words(each.place, BOLD), *blank, words(each.lacking, DOUBT))
     to.print(listing)
+
+
+def _draw_assumed(to: Console, figures: Figures, kind: str, fits: Sequence[Fit]) -> None:
+    """What the figures of one kind take for granted, and may be wrong by."""
+    if kind in {"quench", "compression_ratio"}:
+        cylinders = figures.compression.cylinders
+        decks = [cylinders[fit.place].parts["deck"].assumed for fit in fits if "deck" in cylinders[fit.place].parts]
+        for said in dict.fromkeys(filter(None, decks)):
+            to.print(words(f"Assumed: {said}.", DOUBT))
+    if kind == "piston_clearance":
+        corrected = [fit.place for fit in fits if fit.came_from[0].value != fit.came_from[0].as_read]
+        blocks = {taken.material for place in corrected if (taken := bores_taken_for(figures.build, place))}
+        for material in sorted(blocks - {"cast iron", "steel"}):
+            said = f"Bores are brought to 20 °C as the block is, {material}; a sleeve of iron in it grows about half "
+            to.print(words(f"{said}as much: measure sleeves at 20 °C.", DOUBT))
 
 
 def _outside_by_mean(fit: Fit) -> bool:
@@ -150,7 +174,7 @@ def _draw_details(to: Console, ruler: Ruler, kind: str, fits: Sequence[Fit]) -> 
         return
     text = _text(ruler, kind)
     listing = table(("place", "left"), ("tightest", "right"))
-    for title, wanted in (("as read", corrected), ("mean", varies), ("± U", varies), ("per unit of diameter", varies)):
+    for title, wanted in (("as read", corrected), ("mean", varies), ("± U", varies), ("per diameter", varies)):
         if wanted:
             listing.add_column(title, justify="right", no_wrap=True)
     for fit in fits:
@@ -184,15 +208,6 @@ def _draw_sections(to: Console, figures: Figures, ruler: Ruler, kind: str) -> No
 def _text(ruler: Ruler, kind: str) -> Callable[[Fraction | float, int], str]:
     """How figures of this kind are written: lengths as the shop reads them."""
     return ruler.text if FIT_KINDS[kind].unit == "mm" else fixed
-
-
-def _limits(fit: Fit) -> tuple[float | None, float | None]:
-    least, most = fit.bounds[:2]
-    return None if least is None else float(least), None if most is None else float(most)
-
-
-def _reaches(fit: Fit) -> tuple[float, float]:
-    return float(fit.value) - COVERAGE * fit.uncertainty, float(fit.value) + COVERAGE * fit.uncertainty
 
 
 def _from(fit: Fit, ruler: Ruler) -> Text:
@@ -282,7 +297,7 @@ def _session_words(session: MeasuringSession) -> str:
 def _draw_count(to: Console, found: FitFigures, chosen: dict[str, tuple[list[Fit], list[Missing]]]) -> None:
     to.print()
     verdicts: list[str] = [fit.verdict for fits, _ in chosen.values() for fit in fits]
-    counts = {verdict: verdicts.count(verdict) for verdict in _STYLES}
+    counts = {verdict: verdicts.count(verdict) for verdict in SAID}
     outside = counts["under"] + counts["over"]
     missing = sum(len(each) for _, each in chosen.values())
     parts: list[tuple[object, str] | str] = [(f"{counts['within']} within", GOOD)]

@@ -90,12 +90,7 @@ def shells(found: ShellFigures) -> dict[str, object]:
     return {
         "which": found.which,
         "target": _number(found.target),
-        "limit": {
-            "min": _number(found.bounds.least),
-            "max": _number(found.bounds.most),
-            "source": found.bounds.source,
-            "common_practice": found.bounds.practice,
-        },
+        "limit": limit(found.bounds),
         "fitted": _number(found.fitted),
         "sizes_offered": [float(size) for size in found.sizes],
         "choices": [
@@ -103,6 +98,7 @@ def shells(found: ShellFigures) -> dict[str, object]:
                 "sizes": [float(size) for size in choice.sizes],
                 "farthest": _number(choice.farthest),
                 "outside": sorted(choice.outside, key=in_numbered_order),
+                "in_doubt": sorted(choice.in_doubt, key=in_numbered_order),
                 "journals": {
                     each.journal: {
                         "halves": [float(half) for half in each.halves],

@@ -19,7 +19,7 @@ def console(*, error: bool = False) -> Console:
 
 _IN_ASCII = str.maketrans(
     {"±": "+/-", "→": "->", "…": "...", "·": "-", "×": "x", "°": " deg", "√": "root ", "−": "-", "“": '"', "”": '"',
-     "⌀": "D"}
+     "⌀": "D", "²": "^2", "ω": "omega"}
 )  # fmt: skip
 
 
@@ -28,7 +28,7 @@ def plain(text: object) -> str:
     safe = "".join(
         mark if mark.isprintable() else " " if mark in "\n\r\t\xa0" else f"\\u{ord(mark):04x}" for mark in str(text)
     )
-    return safe if can_draw() else safe.translate(_IN_ASCII)
+    return safe if can_draw() else safe.replace(" °", "°").translate(_IN_ASCII)
 
 
 def words(text: object, style: str = "") -> Text:

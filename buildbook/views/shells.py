@@ -9,7 +9,9 @@ from rich.text import Text
 from buildbook.figures import Figures
 from buildbook.figures.lengths import Ruler
 from buildbook.figures.shells import JournalShells, ShellFigures
+from buildbook.fits.shells import Choice
 from buildbook.quantities import UNITS
+from buildbook.views.fits import SAID
 from buildbook.views.ruler import ends_of, gauge
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, bar, can_draw, heading, line, row, table, words
 
@@ -22,7 +24,8 @@ def draw_shells(to: Console, figures: Figures, found: ShellFigures) -> None:
     aim = _Exactly(ruler, [found.target], 3)
     heading(to, "Shells", f"{found.which} bearings, {figures.build.name}")
     said = (
-        f"{ruler.unit} at 20 °C, at the tightest place of each journal, ± {ruler.text(found.known_within, 4)} (k = 2)"
+        f"{ruler.unit} at 20 °C, at the tightest place of each journal, ± {ruler.text(found.known_within, 4)} (k = 2); "
+        "a maximum is held against the mean"
     )
     to.print(words(said, DIM))
     to.print()
@@ -60,7 +63,8 @@ class _Exactly:
 def _draw_task(to: Console, ruler: Ruler, sizes: _Exactly, aim: _Exactly, found: ShellFigures) -> None:
     """What is aimed at, and with what."""
     bounds = found.bounds
-    least, most = (None if each is None else ruler.text(each, 3) for each in bounds[:2])
+    exactly = _Exactly(ruler, [each for each in bounds[:2] if each is not None], 3)
+    least, most = (None if each is None else exactly.text(each) for each in bounds[:2])
     limits = f"{least} to {most}" if least and most else f"at least {least}" if least else f"at most {most}"
     by = f"common practice, {bounds.source}: nobody set a limit" if bounds.practice else bounds.source or "build.yaml"
     listing = table(("", "left"), ("", "left"))
@@ -82,24 +86,40 @@ def _draw_choices(to: Console, sizes: _Exactly, aim: _Exactly, found: ShellFigur
     """The best of one size, of two and of three, with how far the worst journal is from the target."""
     to.print()
     widest = float(max(choice.farthest for choice in found.choices)) or 1.0
-    listing = table(("", "left"), ("sizes", "left"), ("farthest off", "right"))
+    listing = table()
     listing.add_column("", no_wrap=True)
-    listing.add_column("outside", overflow="fold")
+    listing.add_column("sizes", overflow="fold")
+    for title in ("farthest off", ""):
+        listing.add_column(title, justify="right" if title else "left", no_wrap=True)
+    listing.add_column("limits", overflow="fold")
     for choice in found.choices:
         chosen = choice is found.recommended
         style = BOLD if chosen else ""
-        outside = ", ".join(fit.place for fit in found.clearances if fit.place in choice.outside)
         row(
             listing,
             words(_MARKS[chosen][can_draw()] + _COUNTS[len(choice.sizes)], style),
             words(sizes.listed(choice.sizes), style),
             words(aim.text(choice.farthest), style),
             words(bar(float(choice.farthest) / widest, 16 if to.width >= 80 else 8), style),
-            words(outside, BAD) if outside else words("none" if _limited(found) else "no limits", GOOD),
+            _limits_kept(found, choice),
         )
     to.print(listing)
     if len(found.choices) < min(3, len(found.sizes)):
         to.print(words("More sizes than that bring the farthest journal no nearer.", DIM))
+
+
+def _limits_kept(found: ShellFigures, choice: Choice) -> Text:
+    """Which journals a choice leaves outside the limits, and of which that cannot be told."""
+    if not _limited(found):
+        return words("none set", DIM)
+    if choice.within:
+        return words("all within", GOOD)
+    outside, in_doubt = (
+        ", ".join(fit.place for fit in found.clearances if fit.place in places)
+        for places in (choice.outside, choice.in_doubt)
+    )
+    return line((f"outside {outside}" if outside else "", BAD), "; " if outside and in_doubt else "",
+                (f"cannot tell {in_doubt}" if in_doubt else "", DOUBT))  # fmt: skip
 
 
 # By whether it is the choice to take, and then by whether the terminal can draw.
@@ -114,8 +134,7 @@ def _draw_journals(to: Console, ruler: Ruler, sizes: _Exactly, aim: _Exactly, fo
     """The choice to take, journal by journal."""
     best = found.recommended
     journals = found.journals(best)
-    least, most = found.bounds[:2]
-    limits = None if least is None else float(least), None if most is None else float(most)
+    limits = found.bounds.ends
     reach = [float(each) + side * found.known_within for j in journals for each in (j.now, j.then) for side in (-1, 1)]
     ends = ends_of([*limits, *reach])
     roomy, narrow = to.width >= 100, to.width < 80
@@ -135,7 +154,6 @@ def _draw_journals(to: Console, ruler: Ruler, sizes: _Exactly, aim: _Exactly, fo
     listing.add_column("", no_wrap=True)
     for each in journals:
         now, then = (gauge(float(at), found.known_within, limits, ends) for at in (each.now, each.then))
-        said, style = _verdict(each)
         under = [ruler.text(found.undersize[each.journal], 3)] if found.undersize else []
         row(
             listing,
@@ -147,15 +165,18 @@ def _draw_journals(to: Console, ruler: Ruler, sizes: _Exactly, aim: _Exactly, fo
             words(ruler.text(each.then, 3), BOLD),
             aim.text(each.from_target, sign=True),
             *([] if narrow else [Text(then)]),
-            words(said, style),
+            words(*SAID[each.verdict]),
         )
     to.print(listing)
     if found.undersize:
         to.print(words(f"under: how much smaller than a standard {found.which} journal, as engine.yaml has it", DIM))
     if best.mixed_bearings:
-        said = "Two sizes in one bearing: one of each. Which of them goes into the cap is the bearing maker's word."
+        said = (
+            "Two sizes in one bearing: one of each (common practice). Whether that may be, and which of them goes into "
+            "the cap, is the bearing maker's word."
+        )
         to.print(words(said, DIM))
-    if any(each.verdict == "cannot tell" and not each.outside for each in journals):
+    if any(each.verdict == "cannot tell" for each in journals):
         to.print(words("cannot tell: the uncertainty reaches over the limit.", DOUBT))
     for lacking in found.missing:
         to.print(line((lacking.place, BOLD), (f" is not in the choice; missing: {lacking.lacking}", DOUBT)))
@@ -166,17 +187,9 @@ def _why(found: ShellFigures) -> str:
     if not _limited(found):
         return "the simplest, for there are no limits"
     if not best.within:
-        return "the best there is, and not within the limits"
+        return f"the best there is, and not{'' if best.outside else ' for certain'} within the limits"
     verb = "brings" if len(best.sizes) == 1 else "bring"
     return f"{_COUNTS[len(best.sizes)]} {verb} every journal within the limits"
-
-
-def _verdict(journal: JournalShells) -> tuple[str, str]:
-    if journal.outside or journal.verdict in {"under", "over"}:
-        return "OUTSIDE", BAD
-    if journal.verdict == "no limit":
-        return "", ""
-    return journal.verdict, DOUBT if journal.verdict == "cannot tell" else GOOD
 
 
 def _halves(sizes: _Exactly, journal: JournalShells) -> str:

@@ -52,6 +52,30 @@ def test_json_has_value_uncertainty_limit_verdict_and_from_by_kind_and_place(mai
     assert [finding["rule"] for finding in said["findings"]] == ["cannot-tell", "cannot-tell"]
 
 
+def test_a_deck_read_at_one_end_is_said_where_it_decides_the_quench(book: Book, run: Run) -> None:
+    parts = PARTS + "  - {kind: head_gasket, ids: [HG1, HG2], stated: {thickness: 1.00 mm, diameter: 104.0 mm}}\n"
+    limits = "quench: {min: 1.0, max: 1.2}"
+    one_end = "what: deck_height, readings: {left: {front: 0.100}, right: {front: 0.100, rear: 0.110}}"
+    for deck, count in ((one_end, 1), (one_end.replace("0.100}", "0.100, rear: 0.100}", 1), 0)):
+        write(book, deck, layout="v8_90_cross_plane", limits=limits, parts=parts)
+        for command in ("fits", "compression"):
+            said = " ".join(run(command, cwd=book.folder).stdout.split())
+            assert said.count("deck height of bank left, read at its front alone, the same all along it") == count
+
+
+def test_what_a_sleeve_in_the_block_would_change_is_said_where_the_block_decides_the_clearance(
+    book: Book, run: Run
+) -> None:
+    sessions = ("%swhat: cylinder_bore, readings: {1: 101.810}", "%swhat: piston_skirt, readings: {P2: 101.730}")
+    for material, degrees, is_said in (("cast aluminium", "30", True), ("cast iron", "30", False),
+                                       ("cast aluminium", "20", False)):  # fmt: skip
+        warm = [session % f"temperature: {degrees}, " for session in sessions]
+        parts = PARTS + f"  - {{kind: block, ids: [B1], material: {material}}}\n"
+        write(book, *warm, paired=PAIRED, parts=parts, limits="piston_clearance: {min: 0.070, max: 0.095}")
+        said = " ".join(run("fits", cwd=book.folder).stdout.split())
+        assert ("as the block is, aluminium alloy; a sleeve of iron in it grows about half as much" in said) is is_said
+
+
 # Tightest 62.236 − 62.180 = 0.056, mean 62.23775 − 62.17925 = 0.0585 with √2 √(1e-6/12 + 1e-6/4) = 0.00081650.
 TAPERED = (
     "what: main_journal, readings: {1: {front: [62.180, 62.179], rear: [62.180, 62.178]}}",

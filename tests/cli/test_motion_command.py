@@ -71,6 +71,29 @@ def test_the_screen_shows_the_same(run: Run) -> None:
     assert "the bolt maker's figures come first" in " ".join(said.split())
 
 
+def test_a_shop_of_inches_reads_inches_feet_and_pounds(twin: Book, run: Run) -> None:
+    twin.write("parts.yaml", PARTS)
+    twin.write("weighings.yaml", weighings(*ALL_WEIGHED))
+    found = in_json(twin, run, "--speed", "6000")
+    shop = (twin.root / "shop.yaml").read_text()
+    twin.write("shop.yaml", shop + "preferred_units: {length: in, volume: in3}\n")
+    assert in_json(twin, run, "--speed", "6000") == found  # in SI, whatever the shop reads
+    said = run("motion", "--speed", "6000", cwd=twin.folder).stdout
+    for metric in (" mm", "m/s", "kN", " cc"):
+        assert metric not in said
+    assert said.splitlines()[1].startswith("in; ")
+    rows = [line.split() for line in said.splitlines()]
+    # 1017.9 cc; two strokes of 80 mm a turn; 15 791 × 9/7 m/s²; 80 mm
+    assert next(row for row in rows if row[:1] == ["displacement"])[:3] == ["displacement", "62.1", "in3"]
+    assert next(row for row in rows if row[:2] == ["mean", "speed"])[:3] == ["mean", "speed", "3150"]
+    top = next(row for row in rows if row[:3] == ["at", "the", "top"])
+    assert float(top[3]) == pytest.approx(found["acceleration"]["top"] / 0.3048, abs=0.5)
+    assert next(row for row in rows if row[:2] == ["180", "180"])[:4] == ["180", "180", "3.150", "0"]
+    assert ["piston", "ft/min", "ft/s2", "g"] in rows or ["piston", "ft/min", "ft/s²", "g"] in rows
+    (at_least,) = (row for row in rows if row[:2] == ["at", "least"])
+    assert float(at_least[2]) == pytest.approx(found["rod_bolt"]["at_least"] / 4.4482216152605, abs=0.5)
+
+
 def test_pictures_begin_and_end_at_the_top_and_reach_the_bottom_half_way(twin: Book, run: Run) -> None:
     said = run("motion", cwd=twin.folder).stdout.splitlines()
     at = next(number for number, line in enumerate(said) if "below top dead centre" in line)

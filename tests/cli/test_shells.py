@@ -26,9 +26,10 @@ def test_json_has_the_choices_by_their_names(book: Book, run: Run) -> None:
     assert found["undersize"] == {"1": 0.002, "2": 0.001, "3": 0.004}
     assert found["limit"] == {"min": 0.04, "max": 0.06, "source": "bearing maker's sheet", "common_practice": False}
     one, two = found["choices"]
-    # 0.025 alone makes 0.027, 0.038 and 0.046; standard alone leaves 0.063 and 0.071
-    assert (one["sizes"], one["outside"], one["farthest"]) == ([0.0], ["2", "3"], pytest.approx(0.021))
-    assert (two["sizes"], two["outside"], two["farthest"]) == ([0.0, 0.025], [], pytest.approx(0.004))
+    # 0.025 alone makes 0.027, 0.038 ± 0.003 and 0.046; standard alone leaves both 0.063 ± 0.003 and 0.071 outside
+    assert (one["sizes"], one["outside"], one["in_doubt"]) == ([0.025], ["1"], ["2"])
+    assert (two["sizes"], two["outside"], two["in_doubt"]) == ([0.0, 0.025], [], [])
+    assert (one["farthest"], two["farthest"]) == (pytest.approx(0.023), pytest.approx(0.004))
     assert two["journals"]["2"]["halves"] == [0.0, 0.025]
     assert two["journals"]["2"]["clearance"] == pytest.approx(0.0505)
     assert two["to_order"] == [{"size": 0.0, "halves": 3}, {"size": 0.025, "halves": 3}]
@@ -44,7 +45,7 @@ def test_the_screen_shows_the_same_journal_by_journal(book: Book, run: Run) -> N
     assert first.startswith("1 0.002 0.052 both 0.000 0.052 +0.002 ")
     # 0.0505 is written with the digits that were read
     assert second.startswith("2 0.001 0.063 0.000 and +0.025 0.050 0.000 ")
-    assert "Two sizes in one bearing: one of each." in said
+    assert "Two sizes in one bearing: one of each (common practice)." in said
     assert "two sizes bring every journal within the limits" in said
     order = said.partition("To order")[2]
     assert [row.split()[:2] for row in order.splitlines()[3:5]] == [["0.000", "3"], ["+0.025", "3"]]
@@ -80,8 +81,20 @@ def test_a_journal_that_no_choice_brings_within_limits_is_a_finding(book: Book, 
     assert done.returncode == 1
     said = " ".join(done.stdout.split())
     assert "no choice of shells brings main bearing 2, 3 within limits" in said
-    assert "OUTSIDE" in said
+    assert "OVER" in said
+    assert "outside 2, 3" in said
     assert "the best there is, and not within the limits" in said
+
+
+def test_a_journal_that_cannot_be_told_from_its_limit_is_a_finding_as_in_fits(book: Book, run: Run) -> None:
+    # 0.071 ± 0.003 with a limit of 0.073
+    done = run("shells", "main", "--sizes", "0", cwd=mains(book, limits=SHEET.replace("0.060", "0.073")).folder)
+    assert done.returncode == 1
+    said = " ".join(done.stdout.split())
+    assert "no choice of shells brings main bearing 3 within limits for certain" in said
+    assert "cannot tell 3" in said
+    assert "the best there is, and not for certain within the limits" in said
+    assert "OVER" not in said
 
 
 def test_a_rule_of_thumb_is_marked_and_its_miss_is_only_a_note(book: Book, run: Run) -> None:

@@ -370,6 +370,19 @@ def test_one_bank_without_a_deck_is_missing_alone(book: Book) -> None:
     assert set(missing(book.figures(), "quench")) == {"2", "4", "6", "8"}
 
 
+def test_a_deck_read_at_one_end_counts_for_all_of_its_bank_and_that_is_said(book: Book) -> None:
+    deck = "with: feeler, what: deck_height, readings: {left: {front: 0.10}, right: {front: 0.00, rear: 0.06}}"
+    write(book, deck, layout="v8_90_cross_plane", sizes=FOUR, parts=FOUR_GASKET)
+    found = of(book)
+    assert decks(found) == pytest.approx(
+        {"1": 0.10, "3": 0.10, "5": 0.10, "7": 0.10, "2": 0.00, "4": 0.02, "6": 0.04, "8": 0.06}
+    )
+    said = "deck height of bank left, read at its front alone, the same all along it"
+    assert [name for name, each in found.cylinders.items() if said in each.assumed] == ["1", "3", "5", "7"]
+    write(book, deck.replace("{front: 0.10}", "0.10"), layout="v8_90_cross_plane", sizes=FOUR, parts=FOUR_GASKET)
+    assert "deck height of bank left, read at one place, the same all along it" in of(book).cylinders["1"].assumed
+
+
 def test_a_deck_is_front_and_rear_however_it_is_written(book: Book) -> None:
     deck = "with: feeler, what: deck_height, readings: {inline: {rear: 0.40, front: 0.10}}"
     write(book, deck, layout="i4", sizes=FOUR, parts=FOUR_GASKET)

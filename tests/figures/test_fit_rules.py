@@ -122,7 +122,6 @@ FAULTS = {
         "2: [2.4503, 2.4503]",
         "[2.4503,",
         "2: [2.4503 in, 62.239]",
-        ("no-clearance", "fit"),
     ),
     "a size that no part of this engine has": Fault(
         "unlikely",
@@ -282,7 +281,6 @@ FAULTS = {
         "P2: 640.0}",
         "640.0",
         "P2: -6.4}",  # a dome
-        ("unlikely",),  # and its ratio would be (719.5 + 713.6)/713.6 = 2.0
     ),
     "a dome that fills its chamber": Fault(
         # 64.4 − 64.0 + 8.5 of the gasket + 0.7 of the deck = 9.6 cc, swept 719.5 cc: a ratio of 76
@@ -328,7 +326,6 @@ FAULTS = {
         "{min: 0.0028, max: 0.0037}",
         "{min: 0.0028",
         "{min: 0.0028 in, max: 0.0037 in}",  # 0.07112 to 0.09398 mm
-        ("fit",),
         at_file="build.yaml",
     ),
     "a limit in mm said to be inches": Fault(
@@ -338,7 +335,6 @@ FAULTS = {
         "{min: 0.070 in, max: 0.095 in}",
         "{min: 0.070 in",
         "{min: 0.070 mm, max: 0.095 mm}",
-        ("fit",),
         at_file="build.yaml",
     ),
 }
@@ -500,6 +496,41 @@ def test_a_chamber_in_cubic_inches_is_known_by_the_swept_volume(book: Book) -> N
 def test_a_whole_session_in_the_wrong_unit_is_one_finding_with_its_count(book: Book) -> None:
     write(book, "what: main_journal, readings: {1: [2.4480, 2.4480], 2: [2.4479, 2.4480]}", sizes=SIZES)
     assert "and 3 more of M1" in found(book.figures(), "unit-slip").what
+
+
+def test_of_a_slip_only_the_cause_is_said_and_not_the_nonsense_that_follows_from_it(book: Book) -> None:
+    # undone, no finding is left; as it stands, journals of 2.448 mm in bores of 62.24 would be loose by 60 mm, and the
+    # point that slipped at one end of a bore would make it tapered by 560 mm
+    journals = "what: main_journal, readings: {1: [%s, %s], 2: [%s, %s]}"
+    bores = "what: main_bore, readings: {1: {front: 62.240, rear: %s}, 2: 62.240}"
+    limits = "main_clearance: {min: 0.045, max: 0.075}"
+    write(book, journals % (("62.180",) * 4), bores % "62.240", sizes=SIZES, limits=limits)
+    assert rules_found(book.figures()) == []
+    write(book, journals % (("2.4480",) * 4), bores % "622.400", sizes=SIZES, limits=limits)
+    assert rules_found(book.figures()) == ["unit-slip", "unit-slip"]
+
+
+def test_what_was_read_right_beside_a_slip_is_judged_as_ever(book: Book) -> None:
+    journals = "what: main_journal, readings: {1: 2.4480, 2: 62.180}"
+    bores = "what: main_bore, readings: {1: 62.240, 2: 62.300}"
+    write(book, journals, bores, sizes=SIZES, limits="main_clearance: {min: 0.045, max: 0.075}")
+    assert rules_found(book.figures()) == ["unit-slip", "fit"]
+
+
+def test_a_slipped_dish_takes_its_ratio_and_the_spread_with_it(book: Book) -> None:
+    measured = "with: burette, what: %s, readings: {%s}"
+    parts = [
+        measured % ("chamber_volume", "1: 64.4, 2: 64.4"),
+        measured % ("piston_dish", "P1: 6.4, P2: %s"),
+        "what: deck_height, readings: {1: 0.100, 2: 0.100}",
+        "what: gasket_thickness, readings: {left: 1.020, right: 1.020}",
+        "what: gasket_bore, readings: {left: 104.000, right: 104.000}",
+    ]
+    limits = "compression_spread: {max: 0.3}"
+    for dish, rules in (("6.4", set()), ("640.0", {"unit-slip"}), ("18.4", {"fit"})):
+        write(book, *(part % dish if "%s" in part else part for part in parts), sizes=SIZES, paired=PAIRED,
+              limits=limits)  # fmt: skip
+        assert set(rules_found(book.figures())) - {"not-measured"} == rules
 
 
 def test_without_any_size_of_the_engine_no_slip_can_be_known(book: Book) -> None:

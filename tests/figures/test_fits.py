@@ -938,7 +938,7 @@ def test_tightening_by_angle_is_held_to_what_was_asked(book: Book) -> None:
         "head_6": "under",  # 84 + 2.08 = 86.08
         "head_7": "over",  # 96 − 2.08 = 93.92
     }
-    assert found["head_1"].bounds.source == "asked 90, within 4 %"
+    assert found["head_1"].bounds.source == "asked 90, within 4 %, common practice"
 
 
 def test_a_gauge_too_coarse_for_what_was_asked_can_never_tell(book: Book) -> None:
@@ -986,7 +986,7 @@ def test_a_stretch_is_held_to_what_was_asked(book: Book) -> None:
         "R3 1": "under",  # 0.141 + 0.0021 = 0.1431
         "R3 2": "over",  # 0.159 − 0.0021 = 0.1569
     }
-    assert found["R1 1"].bounds.source == "asked 0.150, within 4 %"
+    assert found["R1 1"].bounds.source == "asked 0.150, within 4 %, common practice"
 
 
 def test_the_bolts_of_a_rod_that_nobody_stretched_are_missing_where_another_rods_were(book: Book) -> None:

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from buildbook.fits.shells import Choice, choose, recommended
+from buildbook.fits.decision import Estimate, Verdict, decide
+from buildbook.fits.shells import Choice, Judge, choose, recommended
 
 mm = Fraction
 
@@ -20,13 +21,20 @@ mm = Fraction
 grid = st.integers(-8, 8).map(lambda steps: mm(5 * steps, 1000))
 
 
+def within(least: Fraction | None, most: Fraction | None, uncertainty: float = 0.0) -> Judge:
+    def judge(journal: str, clearance: Fraction) -> Verdict:
+        figure = Estimate(float(clearance), uncertainty)
+        return decide(figure, figure, least, most)
+
+    return judge
+
+
 class Case(NamedTuple):
     clearances: Mapping[str, Fraction]
     fitted: Fraction
     sizes: list[Fraction]
     target: Fraction
-    least: Fraction | None
-    most: Fraction | None
+    judge: Judge
     mixed: Fraction
 
 
@@ -41,8 +49,11 @@ def cases(draw: st.DrawFn) -> Case:
         fitted=draw(grid),
         sizes=draw(st.lists(grid, min_size=1, max_size=5)),
         target=target,
-        least=None if below is None else target - below,
-        most=None if above is None else target + above,
+        judge=within(
+            None if below is None else target - below,
+            None if above is None else target + above,
+            draw(st.sampled_from([0.0, 0.002, 0.004])),  # U of nothing, of less than a step of the grid, and of more
+        ),
         mixed=draw(st.sampled_from([mm(0), mm(5, 1000), mm(10, 1000), mm(26, 1000)])),
     )
 
@@ -56,17 +67,21 @@ def every_assignment(case: Case, count: int) -> Iterator[tuple[tuple[object, ...
                 journal: clearance + case.fitted - a / 2 - b / 2
                 for (journal, clearance), (a, b) in zip(case.clearances.items(), halves, strict=True)
             }
-            outside = frozenset(
-                journal
-                for journal, clearance in after.items()
-                if (case.least is not None and clearance < case.least)
-                or (case.most is not None and clearance > case.most)
-            )
+            verdicts = {journal: case.judge(journal, clearance) for journal, clearance in after.items()}
+            outside = frozenset(journal for journal, verdict in verdicts.items() if verdict in {"under", "over"})
+            in_doubt = frozenset(journal for journal, verdict in verdicts.items() if verdict == "cannot tell")
             distances = [abs(clearance - case.target) for clearance in after.values()]
             mixed = sum(a != b for a, b in halves)
-            objective = (len(outside), max(distances), sum(distances), mixed, sizes, -sum(after.values()))
-            choice = Choice(sizes, dict(zip(case.clearances, halves, strict=True)), after, max(distances), outside)
-            yield objective, choice
+            objective = (
+                *(len(outside), len(in_doubt), max(distances), sum(distances)),
+                *(mixed, sizes, -sum(after.values())),
+            )
+            bearings = dict(zip(case.clearances, halves, strict=True))
+            yield objective, Choice(sizes, bearings, after, max(distances), outside, in_doubt)
+
+
+def gained(choice: Choice) -> tuple[int, int, Fraction]:
+    return len(choice.outside), len(choice.in_doubt), choice.farthest
 
 
 @settings(max_examples=60, deadline=None)
@@ -75,12 +90,7 @@ def test_choices_are_those_of_trying_every_assignment(case: Case) -> None:
     expected: list[Choice] = []
     for count in range(1, min(3, len(set(case.sizes))) + 1):
         _, best = min(every_assignment(case, count), key=lambda each: each[0])
-        before = expected[-1] if expected else None
-        if (
-            before is None
-            or len(best.outside) < len(before.outside)
-            or (len(best.outside) == len(before.outside) and best.farthest < before.farthest)
-        ):
+        if not expected or gained(best) < gained(expected[-1]):
             expected.append(best)
     assert choose(*case) == tuple(expected)
 
@@ -101,7 +111,7 @@ def test_the_recommended_choice_has_the_fewest_sizes_that_will_do(case: Case) ->
         assert taken.within
         assert len(taken.sizes) == min(len(choice.sizes) for choice in choices if choice.within)
     else:
-        assert (len(taken.outside), taken.farthest) == min((len(each.outside), each.farthest) for each in choices)
+        assert gained(taken) == min(map(gained, choices))
 
 
 @given(cases())
@@ -126,7 +136,7 @@ def test_three_mains_worked_by_hand() -> None:
     clearances = {"main 1": mm("0.052"), "main 2": mm("0.063"), "main 3": mm("0.071")}
     standard, thicker, thickest = mm(0), mm("0.025"), mm("0.050")
     one, two = choose(
-        clearances, standard, [standard, thicker, thickest], target=mm("0.050"), least=mm("0.040"), most=mm("0.060")
+        clearances, standard, [standard, thicker, thickest], mm("0.050"), within(mm("0.040"), mm("0.060"))
     )
     assert one.sizes == (standard,)
     assert one.clearances == clearances
@@ -166,7 +176,8 @@ def test_halves_are_mixed_only_when_about_a_thousandth_of_an_inch_apart(size: st
     """Common practice. Rods 1 and 3 want a set of each size, rod 2 wants one half of each."""
     thicker = mm(size)
     clearances = {"rod 1": mm("0.050"), "rod 2": mm("0.050") + thicker / 2, "rod 3": mm("0.050") + thicker}
-    choice = choose(clearances, mm(0), [mm(0), thicker], target=mm("0.050"), most=mm("0.050") + thicker / 2)[-1]
+    judge = within(None, mm("0.050") + thicker / 2)
+    choice = choose(clearances, mm(0), [mm(0), thicker], mm("0.050"), judge)[-1]
     assert choice.halves["rod 1"] == (mm(0), mm(0))
     assert choice.halves["rod 3"] == (thicker, thicker)
     assert (choice.halves["rod 2"] == (mm(0), thicker)) is mixed
@@ -189,16 +200,51 @@ def test_a_tie_of_unmixed_pairs_goes_to_the_larger_clearance() -> None:
 def test_within_the_limits_comes_before_nearest_to_the_target() -> None:
     """Size 0 leaves 0.054, nearer to 0.050 but above 0.052; size 0.010 makes 0.044, which is allowed."""
     (choice,) = choose(
-        {"rod 1": mm("0.054")}, mm(0), [mm(0), mm("0.010")], mm("0.050"), mm("0.040"), mm("0.052"), mixed=mm(0)
+        {"rod 1": mm("0.054")}, mm(0), [mm(0), mm("0.010")], mm("0.050"), within(mm("0.040"), mm("0.052")), mm(0)
     )
     assert choice.clearances == {"rod 1": mm("0.044")}
 
 
 def test_a_clearance_on_its_limit_is_within() -> None:
     clearances = {"rod 1": mm("0.040"), "rod 2": mm("0.060")}
-    assert choose(clearances, mm(0), [mm(0)], mm("0.050"), mm("0.040"), mm("0.060"))[0].within
-    assert choose(clearances, mm(0), [mm(0)], mm("0.050"), mm("0.041"), mm("0.060"))[0].outside == {"rod 1"}
-    assert choose(clearances, mm(0), [mm(0)], mm("0.050"), mm("0.040"), mm("0.059"))[0].outside == {"rod 2"}
+
+    def with_limits(least: str, most: str, uncertainty: float = 0.0) -> Choice:
+        return choose(clearances, mm(0), [mm(0)], mm("0.050"), within(mm(least), mm(most), uncertainty))[0]
+
+    assert with_limits("0.040", "0.060").within
+    assert with_limits("0.041", "0.060").outside == {"rod 1"}
+    assert with_limits("0.040", "0.059").outside == {"rod 2"}
+
+
+def test_what_reaches_over_its_limit_is_neither_within_nor_outside() -> None:
+    """U is 0.004: 0.042 may be below 0.040, and 0.050 is within for certain."""
+    clearances = {"rod 1": mm("0.042"), "rod 2": mm("0.050")}
+    (one,) = choose(clearances, mm(0), [mm(0)], mm("0.050"), within(mm("0.040"), mm("0.060"), 0.002))
+    assert not one.outside
+    assert one.in_doubt == {"rod 1"}
+    assert not one.within
+    assert recommended([one]) == one
+
+
+def test_another_size_is_taken_where_it_ends_a_doubt() -> None:
+    """U is 0.004. By their figures both keep 0.040 to 0.060 with standard shells; with a half of −0.010 for rod 1 that
+    is sure. Without U the one size would do."""
+    clearances = {"rod 1": mm("0.042"), "rod 2": mm("0.054")}
+
+    def sizes_for(uncertainty: float) -> tuple[Fraction, ...]:
+        judge = within(mm("0.040"), mm("0.060"), uncertainty)
+        return recommended(choose(clearances, mm(0), [mm("-0.010"), mm(0)], mm("0.050"), judge)).sizes
+
+    assert sizes_for(0.0) == (mm(0),)
+    assert sizes_for(0.002) == (mm("-0.010"), mm(0))
+
+
+def test_a_doubt_is_better_than_a_clearance_that_is_outside() -> None:
+    """U is 0.004: 0.061 is over 0.056 for certain, though nearer to 0.050; 0.037 may be as much as 0.041."""
+    judge = within(mm("0.040"), mm("0.056"), 0.002)
+    (choice,) = choose({"rod 1": mm("0.061")}, mm(0), [mm(0), mm("0.024")], mm("0.050"), judge, mm(0))
+    assert choice.sizes == (mm("0.024"),)
+    assert choice.in_doubt == {"rod 1"}
 
 
 def test_three_sizes_are_offered_even_where_two_gain_nothing_over_one() -> None:
@@ -215,7 +261,7 @@ def test_more_than_three_sizes_are_not_offered() -> None:
     wanted = mm("0.050")
     sizes = [mm(0), mm("0.250"), mm("0.500"), mm("0.750")]
     clearances = {f"rod {place}": wanted + size for place, size in enumerate(sizes, 1)}
-    choices = choose(clearances, mm(0), sizes, wanted, least=wanted, most=wanted)
+    choices = choose(clearances, mm(0), sizes, wanted, within(wanted, wanted))
     assert [(len(choice.sizes), len(choice.outside)) for choice in choices] == [(1, 3), (2, 2), (3, 1)]
 
 
