@@ -1,16 +1,21 @@
 """Begins books, engines and builds: commented files that point editors at their schemas."""
 
+import os
 import re
+import shlex
 import shutil
+import sys
 import tempfile
 from collections.abc import Container, Mapping
 from pathlib import Path
 from string import Template
 
+from buildbook.book import git
 from buildbook.book.loader import decode, parse
 from buildbook.book.places import NAME, Misuse, folder_of, shown
 from buildbook.book.schema import folder
 from buildbook.book.writing import UNFINISHED, first_error, lock, replace, scalar, sync_folder
+from buildbook.quantities import DIMENSIONS
 from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import ListNode, MapNode, TextNode
 
@@ -36,14 +41,33 @@ def begin_book(book: Path, shop: str, person: str, person_name: str) -> list[Pat
     book.mkdir(parents=True, exist_ok=True)
     schemas = copy_schemas(book)
     (book / "engines").mkdir(exist_ok=True)
-    if not (book / ".gitattributes").exists():
-        replace(book / ".gitattributes", _ATTRIBUTES)
+    for_git = write_for_git(book)
     replace(book / "shop.yaml", text.encode())  # last: with it, the folder is a book
-    return [book / "shop.yaml", book / ".gitattributes", *schemas]
+    return [book / "shop.yaml", *for_git, *schemas]
 
 
-# git keeps the files byte for byte, whatever this machine does with line ends elsewhere
-_ATTRIBUTES = b"*.yaml -text\n"
+_FOR_GIT = {
+    # git keeps the files byte for byte, whatever this machine does with line ends elsewhere
+    ".gitattributes": "*.yaml -text\n",
+    ".gitignore": """\
+# a session under way, and what is not in its place yet
+.*.taking
+.*.writing
+# printed pages, which can be printed again
+/*-customer.*
+/*-shop.*
+/*-wall.*
+/*-labels.*
+""",
+}
+
+
+def write_for_git(book: Path) -> list[Path]:
+    """Tell git how to keep a book's files and which are none; what is there already stays."""
+    for name, text in _FOR_GIT.items():
+        if not (book / name).exists():
+            replace(book / name, text.encode())
+    return [book / name for name in _FOR_GIT]
 
 
 def _begun(entry: Path) -> bool:
@@ -52,7 +76,35 @@ def _begun(entry: Path) -> bool:
         return entry.is_dir() and all(each.name.endswith(".schema.json") for each in entry.iterdir())
     if entry.name == "engines":
         return entry.is_dir() and not any(entry.iterdir())
-    return entry.name in {".git", ".gitattributes"} or entry.name.endswith(UNFINISHED)
+    return entry.name in {".git", *_FOR_GIT} or entry.name.endswith(UNFINISHED)
+
+
+HOOK = "pre-commit"
+
+
+def install_hook(book: Path) -> str:
+    """Have git check what is staged before a commit that is made by hand, and say so; or why it will not.
+
+    A hook that is there is not touched, nor anything that lies elsewhere.
+    """
+    folder = book / ".git" / "hooks"
+    named = f".git/hooks/{HOOK}"
+    if (book / ".git").is_symlink() or not (book / ".git").is_dir() or folder.is_symlink():
+        return f"no hook of git's was written: {shown(folder)} lies elsewhere"
+    try:
+        own = git.run(book, "rev-parse", "--git-path", "hooks").decode().strip()
+        if (book / own).resolve() != folder.resolve():
+            return f"no hook of git's was written: git looks for them in {own} (core.hooksPath)"
+        text = (Path(__file__).parent / "templates" / HOOK).read_text(encoding="utf-8")
+        folder.mkdir(exist_ok=True)
+        descriptor = os.open(folder / HOOK, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o755)
+        with open(descriptor, "w", encoding="utf-8") as file:
+            file.write(text.replace("PYTHON", shlex.quote(sys.executable), 1))
+    except FileExistsError:
+        return f"the hook that is there was left alone ({named})"
+    except (OSError, git.NotKept) as reason:
+        return f"no hook of git's was written: {reason}"
+    return f"git now has buildbook check what is staged before a commit made by hand ({named})"
 
 
 def copy_schemas(book: Path) -> list[Path]:
@@ -66,7 +118,7 @@ def copy_schemas(book: Path) -> list[Path]:
 
 def begin_engine(book: Path, name: str, layout: str) -> list[Path]:
     _check_name(name, "an engine")
-    text = _composed("engine", {"engine": scalar(name), "layout": scalar(layout)})
+    text = _composed("engine", {"engine": scalar(name), "layout": scalar(layout)} | _units(book))
     (book / "engines").mkdir(exist_ok=True)
     return _write_folder(book, book / "engines" / name, {"engine": text})
 
@@ -85,11 +137,26 @@ def begin_build(book: Path, name: str, opened: str, person: str, follows: str | 
         "follows": f"follows: {scalar(follows)}\n" if follows else "",
         "choices": _blocks(before / "build.yaml" if before else book / "shop.yaml", _CHOICES),
         "locked": (_locked(before / "pairings.yaml") if before else "") or _NO_LOCK,
-    }
+    } | _units(book)
     texts = {kind: _composed(kind, fields) for kind in BUILD_FILES}
     if before and (before / "parts.yaml").exists():
-        texts["parts"] = _carried_over(before / "parts.yaml")
+        texts["parts"] = _carried_over(before / "parts.yaml", before.name)
     return _write_folder(book, place, texts)
+
+
+# What a bare number means in a new file, where the shop does not say what it reads in.
+_USUAL = {"mass": "g", "length": "mm", "volume": "cc", "torque": "N m", "temperature": "degC"}
+
+
+def _units(book: Path) -> dict[str, str]:
+    """The units of new files: those that the shop prefers. The examples in them are in g and mm, which they say where
+    a bare number would be something else."""
+    preferred = _read(book / "shop.yaml")[1].get("preferred_units")
+    found = dict(_USUAL)
+    for dimension, node in preferred.items() if isinstance(preferred, MapNode) else ():
+        if isinstance(node, TextNode) and node.text in DIMENSIONS.get(dimension, ()):
+            found[dimension] = node.text
+    return found | {unit: "" if unit in found.values() else f" {unit}" for unit in ("g", "mm")}
 
 
 def _check_name(name: str, what: str) -> None:
@@ -162,21 +229,69 @@ def _blocks(path: Path, names: Container[str]) -> str:
     return "\n".join(blocks)
 
 
-def _carried_over(path: Path) -> str:
+def _carried_over(path: Path, before: str) -> str:
     """A parts list for the next build: what was fitted then is reused now. Of what is renewed every time, nothing is
-    said until somebody says it."""
+    said until somebody says it; but fasteners that stay were tightened once more."""
     text, root = _read(path)
     parts = root.get("parts")
+    tightened = False
     for part in reversed(parts.items if isinstance(parts, ListNode) else ()):
-        state = part.get("state") if isinstance(part, MapNode) else None
-        if not isinstance(part, MapNode) or not isinstance(state, TextNode) or state.is_null or state.text == "spare":
+        if not isinstance(part, MapNode) or _said(part, "state") == "spare":
             continue
-        kind = part.get("kind")
-        if isinstance(kind, TextNode) and kind.text.endswith(_RENEWED):
-            text = _without(text, part, "state")
-        else:
-            text = f"{text[: state.start]}reused{text[state.end :]}"
-    return text
+        uses = _uses(part)
+        tightened |= uses is not None
+        for name in sorted({"state", "uses"} & part.values.keys(), key=list(part.values).index, reverse=True):
+            text = _of_next(text, part, name, uses)
+    return _headed(text, before if tightened else None)
+
+
+def _said(part: MapNode, name: str) -> str | None:
+    node = part.get(name)
+    return node.text if isinstance(node, TextNode) and not node.is_null else None
+
+
+def _uses(part: MapNode) -> int | None:
+    """How often fasteners will have been tightened before the next build; None where that is not known. Those that were
+    new were tightened once."""
+    uses = _said(part, "uses")
+    if uses is not None:
+        return int(uses) + 1 if uses.isdecimal() else None
+    is_new = (_said(part, "kind") or "").endswith("_bolt") and _said(part, "state") in {"new", "replaced"}
+    return 1 if is_new else None
+
+
+def _of_next(text: str, part: MapNode, name: str, uses: int | None) -> str:
+    """The text with one field of a part as the next build has it."""
+    value = part.values[name]
+    start, new = value.start, "reused"
+    if _said(part, name) is None:
+        return text
+    if name == "uses":
+        new = _said(part, name) or "" if uses is None else str(uses)
+    elif (_said(part, "kind") or "").endswith(_RENEWED):
+        if uses is None or "uses" in part.values:
+            return _without(text, part, name)
+        start, new = part.keys[name].start, f"uses: {uses}"  # in its place
+    return f"{text[:start]}{new}{text[value.end :]}"
+
+
+_COUNTED = "# uses: one more than in"
+
+
+def _headed(text: str, before: str | None) -> str:
+    """The text with what a file of a book begins with, where it does not: the schema, and how its uses came about."""
+    mark = "\ufeff" if text.startswith("\ufeff") else ""
+    first, _, rest = text.removeprefix(mark).partition("\n")
+    end = "\r\n" if first.endswith("\r") else "\n"
+    if "$schema=" in first:
+        head = f"{first}\n"
+    else:
+        head, rest = f"# yaml-language-server: $schema=../../../schemas/parts.schema.json{end}", f"{first}\n{rest}"
+    if before is not None:
+        head += f"{_COUNTED} {before}, where these fasteners were tightened once, or more often: then count it.{end}"
+        head += f"# Where they are new, say so: 'state: new' instead of 'uses'.{end}"
+        rest = re.sub(rf"^{_COUNTED} .*\n#.*\n", "", rest, count=1, flags=re.MULTILINE)
+    return f"{mark}{head}{rest}"
 
 
 def _without(text: str, fields: MapNode, name: str) -> str:

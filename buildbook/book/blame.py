@@ -1,27 +1,20 @@
 """Which commit brought a record into the book, and which one last changed a reading in it.
 
-One pass over the history of the files concerned (`git log`), and one process for all that they ever held.
+One pass over the history of the files concerned (`git log`), and one process for all that they ever held. What came
+through a merge is followed to the commit that made it, at whichever bench.
 """
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
 from buildbook.book import git
-from buildbook.book.loader import decode, parse
+from buildbook.book.lineage import Lineage, Log, Steps, Version, find, inside, tree
 from buildbook.book.past import Commit, commits, contents
 from buildbook.records.finding import Where
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
-
-# Steps from the top of a file: a field's name, or an item of a list, by its `id` or else by its number.
-_Address = tuple["str | int | _Id", ...]
-
-
-class _Id(NamedTuple):
-    id: str
-
 
 # A place in a file as the records give it, and the names of what is meant below it.
 Asked = tuple[Where, tuple[str, ...]]
@@ -51,87 +44,80 @@ def places(asked: Sequence[Asked]) -> dict[Asked, Where]:
     return {each: _found(each)[1] for each in asked}
 
 
-def blame(book: Path, asked: Sequence[Asked]) -> dict[Asked, Kept]:
-    """What git knows of each of these places. Raises NotKept where the book is not in git."""
+def blame(book: Path, asked: Sequence[Asked], log: Sequence[Commit] | None = None) -> dict[Asked, Kept]:
+    """What git knows of each of these places. Raises NotKept where the book is not in git.
+
+    `log` are the commits that touched the files concerned, where they are known."""
     if not (book / ".git").exists():
         raise git.NotKept("this book is not in git")
+    book = Path(os.path.abspath(book))
     files = list(dict.fromkeys(_path(each[0]) for each in asked))
-    history = _histories(Path(os.path.abspath(book)), files)
-    return {each: _kept(each, history[_path(each[0])]) for each in asked}
+    lines = _lines(book, files, Log(log if log is not None else _commits(book, files)))
+    return {each: _kept(each, lines[_path(each[0])]) for each in asked}
 
 
-class _Version(NamedTuple):
-    """A file as a commit left it, and as each of the commit's parents had it."""
-
-    commit: Commit
-    before: tuple[bytes | None, ...]
-    after: bytes | None
-
-
-class _History(NamedTuple):
-    versions: tuple[_Version, ...]  # oldest first
-    head: bytes | None
-
-
-def _histories(book: Path, files: Sequence[Path]) -> dict[Path, _History]:
+def _commits(book: Path, files: Sequence[Path]) -> list[Commit]:
     try:
-        log = commits(book, *files)[::-1]
+        return commits(book, *files)
     except git.NotKept:
         if git.run(book, "rev-list", "--max-count=1", "--all"):  # raises where git cannot work here at all
             raise
-        log = []  # nothing is committed yet
-    wanted: list[tuple[Path, Commit, tuple[str, ...]]] = []
-    for commit in log:
-        # git lists no files for a merge: whether it changed one shows against both its parents
-        parents: tuple[str, ...] = ("^",) if commit.paths else ("^1", "^2")
-        touched = [path for path in files if not commit.paths or path.relative_to(book).as_posix() in commit.paths]
-        wanted += [(path, commit, parents) for path in touched]
-    pairs = [(commit.sha + parent, path) for path, commit, parents in wanted for parent in ("", *parents)]
-    heads = [("HEAD", path) for path in files] if log else []
-    held = iter(contents(book, [*pairs, *heads]) if log else [])
-    versions: dict[Path, list[_Version]] = {path: [] for path in files}
-    for path, commit, parents in wanted:
-        after = next(held)
-        versions[path].append(_Version(commit, tuple(next(held) for _ in parents), after))
-    return {path: _History(tuple(versions[path]), next(held, None)) for path in files}
+        return []  # nothing is committed yet
 
 
-def _kept(asked: Asked, history: _History) -> Kept:
+def _lines(book: Path, files: Sequence[Path], log: Log) -> dict[Path, Lineage]:
+    lines = {path: Lineage(log, path.relative_to(book).as_posix()) for path in files}
+    wanted = [(sha, path) for path, line in lines.items() for sha in line.versions]
+    held = iter(contents(book, wanted) if wanted else [])
+    for line in lines.values():
+        line.contents = {sha: next(held) for sha in line.versions}
+    return lines
+
+
+def _kept(asked: Asked, line: Lineage) -> Kept:
+    """Followed back from the newest version: through the first that changed it, to the one that brought its record."""
     address, where, now = _found(asked)
-    if address is None:
+    version = line.newest
+    if address is None or version is None or line.node(version, address.record) is None:
         return Kept(where, None, None, True, None)
-    record = _record(address)
-    brought, changed, there = None, None, False
-    for version in history.versions:
-        commit, before, after = version
-        if _says_nothing(version, record, there) or _at(after, record) is None:
-            continue
-        text, texts = _text(_at(after, address)), [_text(_at(each, address)) for each in before]
-        there = text is not None
-        if brought is None:
-            brought = commit if all(_at(each, record) is None for each in before) else None
-        elif text not in texts:
-            changed = Change(commit, texts[0])
-    if _at(history.head, record) is None:
-        return Kept(where, None, None, True, None)
-    in_git = _text(_at(history.head, address))
-    return Kept(where, brought, changed, in_git != now, in_git if in_git != now else None)
+    node = line.node(version, address.steps)
+    in_git, changed = _text(node), None
+    while True:
+        while (parent := line.only_added_to(version)) is not None and _ended_before(node, line, parent):
+            version = parent
+        before = line.before(version, address.record)
+        if not before:
+            return Kept(where, version.commit, changed, in_git != now, in_git if in_git != now else None)
+        nodes = [line.node(parent, (*steps, *address.below)) for parent, steps in before]
+        texts = [_text(each) for each in nodes]
+        text = _text(node)
+        if text not in texts and changed is None:
+            changed = Change(version.commit, texts[0])
+        chosen = texts.index(text) if text in texts else 0
+        (version, steps), node = before[chosen], nodes[chosen]
+        address = _Address(steps, address.below)
 
 
-def _says_nothing(version: _Version, record: _Address, there: bool) -> bool:
-    """Whether a version need not be read at all: where the record's id is not in it, and where lines were only added at
-    the end of what held the reading (`there`) before. Reading every version of a long file would take seconds."""
-    after, last = version.after or b"", record[-1] if record else None
-    if isinstance(last, _Id) and last.id.encode() not in after and b"\\" not in after:
-        return True
-    only_added = all(each is not None and each.endswith(b"\n") and after.startswith(each) for each in version.before)
-    return there and only_added
+def _ended_before(node: Node | None, line: Lineage, version: Version) -> bool:
+    """Whether a node ends before the end of this version of its file."""
+    content = line.contents[version.commit.sha] or b""
+    return node is not None and node.end <= _length(content)
 
 
-def _record(address: _Address) -> _Address:
-    """The record that a place is in: the first item of a list on the way to it, or the field at the top of the file."""
-    item = next((number for number, step in enumerate(address) if not isinstance(step, str)), 0)
-    return address[: item + 1]
+@cache
+def _length(content: bytes) -> int:
+    return len(content) if content.isascii() else len(content.decode("utf-8-sig", errors="replace"))
+
+
+class _Address(NamedTuple):
+    """A place in a file: the record that it is in (an item of a list, or else a field at the top), and the way on."""
+
+    record: Steps
+    below: Steps
+
+    @property
+    def steps(self) -> Steps:
+        return (*self.record, *self.below)
 
 
 def _found(asked: Asked) -> tuple[_Address | None, Where, str | None]:
@@ -140,78 +126,37 @@ def _found(asked: Asked) -> tuple[_Address | None, Where, str | None]:
         content = _path(asked[0]).read_bytes()
     except OSError:
         return None, asked[0], None
-    root = _tree(content)
-    address = next(_addresses(root, asked[0], ()), None) if root is not None else None
-    if address is None:
+    steps = _places(content).get((asked[0].line, asked[0].column))
+    if steps is None:
         return None, asked[0], None
-    address += asked[1]
-    node = _at(content, address)
+    steps += asked[1]
     where = asked[0]
-    parent = _at(content, address[:-1])
-    last = address[-1] if address else None
+    parent = find(content, steps[:-1])
+    last = steps[-1] if steps else None
     if isinstance(parent, MapNode) and isinstance(last, str):
         line = parent.where_of(last)
         where = Where(where.file, line.line, line.column)
-    return address, where, _text(node)
-
-
-def _addresses(node: Node, where: Where, above: _Address) -> Iterator[_Address]:
-    """The addresses of whatever begins there, the outermost first."""
-    if not above and (where.line, where.column) == (1, 1):
-        yield ()  # the records say so of what stands at the top of a file
-    below: list[tuple[_Address, Node]] = []
-    if isinstance(node, MapNode):
-        below = [((*above, name), inner) for name, inner in node.items()]
-        named = [node.keys[name].where for name in node.values]
-    elif isinstance(node, ListNode):
-        below = [((*above, _item(number, each)), each) for number, each in enumerate(node.items)]
-        named = [each.where for each in node.items]
-    for (address, inner), begins in zip(below, named if below else [], strict=True):
-        if (where.line, where.column) in {begins[1:], inner.where[1:]}:
-            yield address
-        yield from _addresses(inner, where, address)
-
-
-def _item(number: int, node: Node) -> int | _Id:
-    id_ = node.get("id") if isinstance(node, MapNode) else None
-    return _Id(id_.text) if isinstance(id_, TextNode) else number
-
-
-def _at(content: bytes | None, address: _Address) -> Node | None:
-    """What a file of that content has at an address."""
-    if content is None:
-        return None
-    if not address:
-        return _tree(content)
-    node = _records(content).get(address[:2])
-    for step in address[2:]:
-        if isinstance(step, str):
-            node = node.get(step) if isinstance(node, MapNode) else None
-        else:
-            listed = node.items if isinstance(node, ListNode) else ()
-            node = next((each for number, each in enumerate(listed) if _item(number, each) == step), None)
-    return node
+    listed = bool(steps) and isinstance(find(content, steps[:1]), ListNode)
+    return _Address(steps[: 1 + listed], steps[1 + listed :]), where, _text(find(content, steps))
 
 
 @cache
-def _records(content: bytes) -> dict[_Address, Node]:
-    """Everything in a file's first two levels by its address: looked up often, in every version that there was."""
-    root = _tree(content)
-    found: dict[_Address, Node] = {}
-    for name, node in root.items() if root is not None else ():
-        found[(name,)] = node
-        if isinstance(node, MapNode):
-            found |= {(name, inner): each for inner, each in node.items()}
-        elif isinstance(node, ListNode):
-            for number, each in enumerate(node.items):
-                found.setdefault((name, _item(number, each)), each)
+def _places(content: bytes) -> dict[tuple[int, int], Steps]:
+    """Line and column → what begins there in a file, the outermost. Its top is what the records say of fields there."""
+    root = tree(content)
+    found: dict[tuple[int, int], Steps] = {(1, 1): ()} if root is not None else {}
+
+    def add(node: Node, above: Steps) -> None:
+        below = inside(node)
+        named = [node.keys[name] for name in node.values] if isinstance(node, MapNode) else list(below.values())
+        for (step, inner), name in zip(below.items(), named, strict=True):
+            for where in (name.where, inner.where):
+                found.setdefault((where.line, where.column), (*above, step))
+            add(inner, (*above, step))
+
+    if root is not None:
+        add(root, ())
     return found
-
-
-@cache
-def _tree(content: bytes) -> MapNode | None:
-    text, _ = decode(content, "")
-    return parse(text, "")[0] if text is not None else None
 
 
 def _text(node: Node | None) -> str | None:

@@ -1,8 +1,7 @@
 """Keeps a book in git: through the git command itself.
 
-A book may come from anywhere, with settings and hooks in its `.git` that would run programs of another's choosing.
-They count only where the book was begun or trusted on this machine (`trust`). In any other, hooks do not run, and a
-setting that is not known to be harmless stops every use of git, until somebody says that the book is theirs.
+In a book that was neither begun nor trusted on this machine (`trusting`), hooks do not run, and a setting that is not
+known to be harmless stops every use of git, until somebody says that the book is theirs.
 """
 
 import os
@@ -14,9 +13,12 @@ from pathlib import Path
 from time import monotonic, sleep, time
 from typing import NamedTuple
 
+from buildbook.book.trusting import is_trusted, suspicious, trust
+
 NEEDED = (2, 28)  # --initial-branch; commit-graphs with changed paths are of 2.27, --pathspec-from-file of 2.25
 
-_PATIENCE = 5.0  # seconds that another git may hold a lock before it counts as dead
+_PATIENCE = 5.0  # seconds that another git's lock is waited for
+_STALE = 60.0  # seconds after which a lock may be a dead git's
 _GRAPH_AGE = 86_400  # seconds after which the commit-graph is written again
 
 
@@ -41,10 +43,12 @@ class NotKept(Exception):
 
 
 class Changed(NamedTuple):
-    """A file of the book that differs from its last commit; `gone` where it is not there any more."""
+    """A file of the book that differs from its last commit; `gone` where it is not there any more, `dropped` where it
+    is there and git was told to forget it (`git rm --cached`)."""
 
     path: Path
     gone: bool
+    dropped: bool = False
 
 
 def begin(book: Path) -> None:
@@ -56,6 +60,9 @@ def begin(book: Path) -> None:
             trust(book)
 
 
+_LISTED = ("--pathspec-from-file=-", "--pathspec-file-nul")
+
+
 def keep(book: Path, paths: Sequence[Path], message: str, author: str | None = None) -> list[str]:
     """Commit these files and no others, whatever else is changed or staged. Raises NotKept.
 
@@ -65,26 +72,26 @@ def keep(book: Path, paths: Sequence[Path], message: str, author: str | None = N
     if (amiss := trouble(book)) is not None:
         raise NotKept(amiss)
     names = "\0".join(str(path.relative_to(book)) for path in paths).encode()
-    listed = ("--pathspec-from-file=-", "--pathspec-file-nul")
     who = author or "buildbook <buildbook@localhost>"
     name, _, email = who.partition(" <")
-    identity = [] if _knows_committer(book) else ["-c", f"user.name={name}", "-c", f"user.email={email.rstrip('>')}"]
+    committer = look(book, ("var", "GIT_COMMITTER_IDENT"))
+    if committer == [b""] and (amiss := _program()) is not None:  # a stand-in keeps nothing, and does not say so
+        raise NotKept(amiss)
+    identity = [] if committer else ["-c", f"user.name={name}", "-c", f"user.email={email.rstrip('>')}"]
     by = [f"--author={author}"] if author else []
     # --only leaves alone what else is staged; --literal-pathspecs takes a file name as it is
-    commit = ["--literal-pathspecs", *identity, "commit", "--quiet", "--only", f"--message={message}", *by, *listed]
+    commit = ["--literal-pathspecs", *identity, "commit", "--quiet", "--only", f"--message={message}", *by, *_LISTED]
     try:
         try:
             _patiently(book, *commit, stdin=names)
         except NotKept as reason:
             if "did not match any file" not in str(reason):
                 raise
-            _patiently(
-                book, "--literal-pathspecs", "add", "--force", *listed, stdin=names
-            )  # git does not know them yet
+            watch(book, paths)  # git does not know them yet
             _patiently(book, *commit, stdin=names)
     except NotKept as reason:
         hooks = _hooks(book) if is_trusted(book) else []
-        refusing = [hook for hook in hooks if hook in {"pre-commit", "commit-msg", "prepare-commit-msg"}]
+        refusing = [hook for hook in hooks if hook in _MAY_REFUSE and not _is_ours(book, hook)]
         if refusing and "hook" not in str(reason):
             raise NotKept(f"{reason}; this book's hook {' or '.join(refusing)} may have refused it") from None
         raise
@@ -104,8 +111,10 @@ def _patiently(book: Path, *arguments: str, stdin: bytes) -> None:
         except NotKept as reason:
             if ".lock': File exists" not in str(reason):
                 raise
+            if remove_dead_locks(book):
+                continue
             locked = _locked(book)
-            if locked is not None and (monotonic() > until or time() - locked.stat().st_mtime > 60):
+            if locked is not None and (monotonic() > until or _age(locked) > _STALE):
                 raise NotKept(_held(locked)) from None
             if monotonic() > until:
                 raise
@@ -125,10 +134,6 @@ def _index_history(book: Path) -> None:
         run(book, "commit-graph", "write", "--reachable", "--changed-paths", "--split", "--no-progress")
 
 
-def _knows_committer(book: Path) -> bool:
-    return look(book, ("var", "GIT_COMMITTER_IDENT")) is not None
-
-
 def run(book: Path, *arguments: str, stdin: bytes = b"") -> bytes:
     """What git says to this in the book's folder. Raises NotKept with its own words where it cannot."""
     command, environment = _command(book, arguments)
@@ -140,7 +145,7 @@ def run(book: Path, *arguments: str, stdin: bytes = b"") -> bytes:
         raise NotKept(f"git could not be run: {error.strerror or error}") from None
     if done.returncode:
         reason = (done.stderr or done.stdout).decode(errors="replace").strip()
-        raise NotKept(_told_apart(book, reason) or f"git could not do it: {reason or 'it does not say why'}")
+        raise NotKept(_told_apart(book, reason) or f"git could not do it: {reason or _no_reason()}")
     return done.stdout
 
 
@@ -208,12 +213,21 @@ def changed(book: Path, *under: Path) -> list[Changed]:
 
 def read_status(book: Path, said: bytes) -> list[Changed]:
     """What `git status` said in the words of STATUS."""
-    found = []
+    how: dict[str, str] = {}
     for entry in said.split(b"\0"):
         if entry and not entry.startswith(b"!!"):  # ignored, on purpose
-            path = book / os.fsdecode(entry[3:])
-            found.append(Changed(path, not os.path.lexists(path)))
-    return found
+            name = os.fsdecode(entry[3:])
+            how[name] = how.get(name, "") + entry[:2].decode()
+    return [
+        Changed(book / name, not os.path.lexists(book / name), {"D", "?"} <= set(letters))
+        for name, letters in how.items()
+    ]
+
+
+def watch(book: Path, paths: Sequence[Path]) -> None:
+    """Let git know these files again, which it was told to forget. Raises NotKept."""
+    names = "\0".join(str(path.relative_to(book)) for path in paths).encode()
+    _patiently(book, "--literal-pathspecs", "add", "--force", *_LISTED, stdin=names)
 
 
 _NO_GIT = Situation(
@@ -223,11 +237,8 @@ _NO_GIT = Situation(
 
 def situation(book: Path) -> Situation | None:
     """What keeps git from keeping this book, or is worth knowing; None where all is in order."""
-    version = _version()
-    if not version:
-        return _NO_GIT
-    if version < NEEDED:
-        return _too_old(version)
+    if (amiss := _program()) is not None:
+        return amiss
     if (amiss := trouble(book)) is not None:
         return amiss
     try:
@@ -239,6 +250,8 @@ def situation(book: Path) -> Situation | None:
     try:
         run(book, "rev-parse", "--verify", "--quiet", "HEAD^{commit}")
     except NotKept:
+        if look(book, ("rev-parse", "--verify", "--quiet", "HEAD")):  # it is named, and cannot be read
+            return _DAMAGED
         return Situation(
             "no-commit", "nothing of this book is in git's history yet", "'buildbook keep' puts it there", stops=False
         )
@@ -253,6 +266,19 @@ def passing_state(book: Path) -> Situation | None:
 def trouble(book: Path) -> Situation | None:
     """What can be seen without asking git."""
     return _no_repository(book) or _distrusted(book) or _unfinished(book)
+
+
+def _distrusted(book: Path) -> Situation | None:
+    """A repository that could run programs, or read elsewhere, by what is in it, and that nobody here vouched for."""
+    found = suspicious(book)
+    if not found:
+        return None
+    return Situation(
+        "distrusted",
+        f"the settings in this book's .git could run or read what is not the book's ({', '.join(found[:4])}), "
+        "and the book was not begun on this machine",
+        "look at them; if they are yours, 'buildbook keep --trust' says so",
+    )
 
 
 def _no_repository(book: Path) -> Situation | None:
@@ -296,8 +322,18 @@ def _unfinished(book: Path) -> Situation | None:
     return Situation(
         "detached",
         f"no branch is checked out (the book stands at commit {head[:10].strip()}): what is kept here would be lost",
-        "go back with 'git switch main', then 'buildbook keep'",
+        f"go back with 'git switch {_a_branch(folder)}', then 'buildbook keep'",
     )
+
+
+def _a_branch(folder: Path) -> str:
+    """The branch that a book is kept on, as far as that can be told: `main`, or the only one there is."""
+    heads = folder / "refs" / "heads"
+    names = {path.relative_to(heads).as_posix() for path in heads.rglob("*") if path.is_file()}
+    with suppress(OSError):
+        packed = (folder / "packed-refs").read_text(encoding="utf-8", errors="replace")
+        names |= set(re.findall(r" refs/heads/(.+)", packed))
+    return "main" if "main" in names else names.pop() if len(names) == 1 else "BRANCH"
 
 
 def _git_folder(book: Path) -> Path:
@@ -315,17 +351,64 @@ def _locked(book: Path) -> Path | None:
     return next((path for path in (folder / "index.lock", folder / "HEAD.lock", *branches) if path.exists()), None)
 
 
-def _held(lock: Path) -> Situation:
+def remove_dead_locks(book: Path) -> list[Path]:
+    """Remove the locks that a killed git left behind, and say which.
+
+    A lock counts as dead when it is older than a minute and no git is at work in the book on this machine, as far as
+    the system tells (/proc; where there is none, no lock is removed). The minute is for a git on another machine.
+    """
+    folder = _git_folder(book)
+    places = (folder.glob("*.lock"), (folder / "refs").rglob("*.lock"), folder.glob("objects/info/**/*.lock"))
+    old = [path for place in places for path in place if _age(path) > _STALE]
+    if not old or _at_work(book):
+        return []
+    for path in old:
+        path.unlink(missing_ok=True)
+    return old
+
+
+def _at_work(book: Path) -> bool:
+    """Whether some git may be at work in the book; yes, where that cannot be known."""
+    here = book.resolve()
     try:
-        age = time() - lock.stat().st_mtime
+        for process in os.listdir("/proc"):
+            with suppress(FileNotFoundError, ProcessLookupError):  # it has ended meanwhile
+                is_git = process.isdecimal() and Path("/proc", process, "comm").read_bytes().startswith(b"git")
+                if is_git and Path(os.readlink(f"/proc/{process}/cwd")).is_relative_to(here):
+                    return True
     except OSError:
-        age = 0.0
-    since = f"for {age / 60:.0f} minutes" if age > 90 else f"for {max(age, 0):.0f} s"
+        return True
+    return not os.path.exists("/proc/self/comm")
+
+
+def _age(path: Path) -> float:
+    """Seconds since a file was written; 0 where it is gone."""
+    try:
+        return max(time() - path.stat().st_mtime, 0.0)
+    except OSError:
+        return 0.0
+
+
+def _held(lock: Path) -> Situation:
+    age = _age(lock)
+    since = f"for {age / 60:.0f} minutes" if age > 90 else f"for {age:.0f} s"
     return Situation(
         "locked",
         f"git's lock {lock} has been there {since}: another git is at work, or one was killed",
-        "where no other git is running, delete that file, then 'buildbook keep'",
+        "'buildbook keep' in a minute; if it still says so and no other git is running, delete that file first",
     )
+
+
+# what a power cut leaves of git's store, in git's words
+_is_damage = re.compile(
+    r"(bad object|bad tree-ish|could not parse) HEAD|object file \S+ is empty|loose object .* is corrupt"
+    r"|object [0-9a-f]+ cannot be read|unable to read tree"
+).search
+_DAMAGED = Situation(
+    "damaged",
+    "git's history of this book is damaged: some of it cannot be read any more",
+    "bring .git back from a copy of the book, such as a new clone of its remote; the files themselves are as they were",
+)
 
 
 def _told_apart(book: Path, reason: str) -> Situation | None:
@@ -335,9 +418,10 @@ def _told_apart(book: Path, reason: str) -> Situation | None:
             "the book's folder belongs to another user of this machine ('dubious ownership'): git will not touch it",
             f"if you trust it: git config --global --add safe.directory '{book.resolve()}'",
         )
-    version = _version()
-    if version and version < NEEDED:
-        return _too_old(version)
+    if (amiss := _program()) is not None:
+        return amiss
+    if _is_damage(reason):
+        return _DAMAGED
     if "not a git repository" in reason:
         return Situation(
             "damaged",
@@ -347,96 +431,46 @@ def _told_apart(book: Path, reason: str) -> Situation | None:
     return None
 
 
-def _too_old(version: tuple[int, ...]) -> Situation:
-    has, needed = (".".join(map(str, each)) for each in (version, NEEDED))
-    return Situation("too-old", f"git {has} is too old", f"install git {needed} or a newer one")
-
-
-def _version() -> tuple[int, ...]:
+def _program() -> Situation | None:
+    """What is wrong with the git of this machine itself."""
+    needed = f"git {_dotted(NEEDED)} or a newer one"
     try:
-        said = subprocess.run(["git", "version"], capture_output=True, text=True, check=False).stdout
-    except OSError:
-        return ()
-    found = re.search(r"(\d+)\.(\d+)", said)
-    return (int(found[1]), int(found[2])) if found else ()
+        done = subprocess.run(["git", "version"], capture_output=True, text=True, errors="replace", check=False)
+    except FileNotFoundError:
+        return _NO_GIT
+    except OSError as error:
+        return Situation("no-git", f"git could not be run: {error.strerror or error}", f"install {needed}")
+    found = _versions(done.stdout)
+    if found is None:
+        said = (done.stdout + done.stderr).strip().partition("\n")[0][:100] or "nothing"
+        what = f"the program named git on this machine is not git: asked for its version, it says '{said}'"
+        return Situation("no-git", what, f"install {needed}")
+    return Situation("too-old", f"git {_dotted(found)} is too old", f"install {needed}") if found < NEEDED else None
 
 
-# Settings of a repository that run nothing and point nowhere, whoever wrote them.
-_HARMLESS = {
-    "core": {
-        *("repositoryformatversion", "filemode", "bare", "logallrefupdates", "ignorecase", "precomposeunicode"),
-        *("symlinks", "autocrlf", "eol", "safecrlf", "quotepath", "longpaths", "protectntfs", "protecthfs"),
-        *("hidedotfiles", "untrackedcache", "preloadindex", "commitgraph", "abbrev", "commentchar"),
-    },
-    "extensions": {"objectformat"},
-    "user": {"name", "email"},
-    "remote": {"url", "pushurl", "fetch", "push", "tagopt", "prune"},
-    "branch": {"remote", "merge", "rebase", "description"},
-    "init": {"defaultbranch"},
-    "pull": {"rebase", "ff"},
-    "push": {"default", "autosetupremote", "followtags"},
-    "fetch": {"prune", "prunetags"},
-    "merge": {"conflictstyle", "ff", "renames"},
-    "rerere": {"enabled"},
-    "gc": {"auto", "autodetach", "writecommitgraph"},
-    "index": {"version"},
-    "color": {"ui"},
-    "commit": {"gpgsign"},
-    "tag": {"gpgsign"},
-}
+def _versions(said: str) -> tuple[int, ...] | None:
+    found = re.search(r"git version (\d+)\.(\d+)", said)
+    return (int(found[1]), int(found[2])) if found else None
 
 
-def _distrusted(book: Path) -> Situation | None:
-    """A repository that could run programs, or read elsewhere, by what is in it, and that nobody here vouched for."""
-    if is_trusted(book):
-        return None
-    suspicious = _elsewhere(book) or _settings(book / ".git" / "config")
-    if not suspicious:
-        return None
-    return Situation(
-        "distrusted",
-        f"the settings in this book's .git could run or read what is not the book's ({', '.join(suspicious[:4])}), "
-        "and the book was not begun on this machine",
-        "look at them; if they are yours, 'buildbook keep --trust' says so",
-    )
+def _dotted(version: tuple[int, ...]) -> str:
+    return ".".join(map(str, version))
 
 
-def _elsewhere(book: Path) -> list[str]:
-    """What of the repository lies outside the book."""
-    folder = book / ".git"
-    if folder.is_symlink() or not folder.is_dir():
-        return [".git, which points elsewhere"]
-    names = ["commondir", "config.worktree", "objects/info/alternates", "objects/info/http-alternates"]
-    with os.scandir(folder) as entries:
-        links = [f".git/{entry.name}, a link" for entry in entries if entry.is_symlink()]
-    return links + [f".git/{name}" for name in names if (folder / name).exists()]
+def _no_reason() -> str:
+    """For a git that fails and says nothing: what can be said of it."""
+    done = subprocess.run(["git", "version"], capture_output=True, text=True, errors="replace", check=False)
+    return f"it does not say why (it is {done.stdout.strip() or 'of no known version'}; {_dotted(NEEDED)} is needed)"
 
 
-_section = re.compile(r'\[\s*([A-Za-z0-9.-]+)(?:\s+"(?:[^"\\]|\\.)*")?\s*\]\s*(.*)').fullmatch
-_setting = re.compile(r"([A-Za-z][A-Za-z0-9-]*)\s*(?:=.*)?").fullmatch
+_MAY_REFUSE = {"pre-commit", "commit-msg", "prepare-commit-msg"}
 
 
-def _settings(config: Path) -> list[str]:
-    """The settings of a repository that are not known to be harmless, and lines that cannot be told for certain."""
-    try:
-        text = config.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError:
-        return []
-    found = []
-    section = ""
-    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
-        rest = line.strip()
-        if rest.startswith("["):
-            heading = _section(rest)
-            section, rest = (heading[1].split(".")[0].lower(), heading[2]) if heading else ("", rest)
-        if not rest or rest[0] in "#;":
-            continue
-        setting = _setting(rest)
-        if setting is None or rest.endswith("\\") or not section:
-            found.append(f"line {number} of .git/config")
-        elif (name := setting[1].lower()) not in _HARMLESS.get(section, ()):
-            found.append(f"{section}.{name}")
-    return list(dict.fromkeys(found))
+def _is_ours(book: Path, hook: str) -> bool:
+    """Whether it is the hook that a new book is given, which lets our own commits pass."""
+    with suppress(OSError):
+        return b"Written by 'buildbook new book'" in (_git_folder(book) / "hooks" / hook).read_bytes()
+    return False
 
 
 def _hooks(book: Path) -> list[str]:
@@ -446,26 +480,3 @@ def _hooks(book: Path) -> list[str]:
             return sorted(e.name for e in entries if not e.name.endswith(".sample") and os.access(e.path, os.X_OK))
     except OSError:
         return []
-
-
-def _trusted_list() -> Path:
-    home = os.environ.get("XDG_CONFIG_HOME") or os.path.join(os.path.expanduser("~"), ".config")
-    return Path(home) / "buildbook" / "trusted"
-
-
-def is_trusted(book: Path) -> bool:
-    """Whether the book was begun or trusted on this machine, so that its own settings and hooks count."""
-    try:
-        return str(book.resolve()) in _trusted_list().read_text(encoding="utf-8").splitlines()
-    except (OSError, ValueError):
-        return False
-
-
-def trust(book: Path) -> None:
-    """Let this book's own git settings and hooks count, for this user of this machine. Raises OSError."""
-    path, name = _trusted_list(), str(book.resolve())
-    if is_trusted(book) or "\n" in name:
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("a", encoding="utf-8") as file:
-        file.write(f"{name}\n")

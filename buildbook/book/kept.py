@@ -1,17 +1,10 @@
 """What was changed by hand since the book was last kept, told by what it means; and the message that keeps it."""
 
-import os
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from functools import cache, cached_property
-from hashlib import sha256
 from pathlib import Path
 from typing import NamedTuple
 
 from buildbook.book import git
-from buildbook.book.schema import Passed
-from buildbook.book.schema import folder as schema_folder
-from buildbook.book.writing import UNFINISHED
 from buildbook.records.finding import Finding
 from buildbook.records.read import BUILD_FILES
 
@@ -27,7 +20,14 @@ class Edit(NamedTuple):
     said: tuple[str, ...]  # as in `weighings W11 and W12 added`
     counted: tuple[str, ...]  # the same in fewer words, as in `2 records added`
     records: tuple[str, ...]  # the ids of records that were added, changed or voided
+    lost: tuple[str, ...] = ()  # what is no longer there: records, files, the whole
 
+
+# What `new book` writes besides shop.yaml and the schemas, and what a merge could not bring in.
+_OWN = (".gitattributes", ".gitignore")
+BESIDE = "beside"
+# The kinds of file that hold records.
+KINDS = frozenset(("shop", "engine", *BUILD_FILES))
 
 # Lists of records with ids, by file: what one is called, and what several are.
 _RECORDS = {
@@ -54,7 +54,9 @@ _GROUPS = {
 
 
 def kind_of(book: Path, path: Path) -> tuple[str, str | None, str] | None:
-    """Of a file of the ledger: what it is about, the build if it is one's, and its kind; None for any other file."""
+    """Of a file of the book's own: what it is about, the build if it is one's, and its kind; None for any other."""
+    from buildbook.book.undecided import is_beside
+
     match path.relative_to(book).parts:
         case ["shop.yaml"]:
             return "shop.yaml", None, "shop"
@@ -62,11 +64,17 @@ def kind_of(book: Path, path: Path) -> tuple[str, str | None, str] | None:
             return engine, None, "engine"
         case ["engines", engine, build, name] if name.removesuffix(".yaml") in BUILD_FILES and name.endswith(".yaml"):
             return f"{engine}/{build}", f"{engine}/{build}", name.removesuffix(".yaml")
+        case ["engines", engine, build, name] if is_beside(name):
+            return f"{engine}/{build}", f"{engine}/{build}", BESIDE
+        case [name] if name in _OWN:
+            return "the book", None, "own"
+        case ["schemas", name] if name.endswith(".schema.json"):
+            return "the book", None, "own"
     return None
 
 
 def ledger_files(book: Path, changes: Iterable[git.Changed]) -> list[git.Changed]:
-    """Those changes that are of the book's ledger files."""
+    """Those changes that are of the book's own files: the ledger's, and what `new book` puts beside them."""
     return [each for each in changes if kind_of(book, each.path) is not None]
 
 
@@ -92,6 +100,7 @@ def edits(book: Path, changes: Sequence[git.Changed]) -> list[Edit]:
                 tuple(text for text, _, _ in told),
                 tuple(dict.fromkeys(_counted(told))),
                 tuple(id_ for _, _, ids in told for id_ in ids),
+                tuple(text for text, counted, _ in told if counted in _LOST),
             )
         )
     return found
@@ -107,12 +116,15 @@ def _as_kept(book: Path, paths: Sequence[Path]) -> dict[Path, bytes | None]:
 
 # What a change says, what it is counted as (a verb and a noun), and the records that it concerns.
 _Told = tuple[str, tuple[str, str], tuple[str, ...]]
+_LOST = {("removed", noun) for noun in ("record", "file", "whole")}
 
 
 def _whole_build(
     files: Sequence[git.Changed], before: Mapping[Path, bytes | None], kinds: Mapping[Path, tuple[str, str | None, str]]
 ) -> _Told | None:
     """A build or engine that is new as a whole, or gone as a whole."""
+    if not all(kinds[each.path][2] in KINDS for each in files):
+        return None
     main = next((each for each in files if kinds[each.path][2] in {"build", "engine", "shop"}), None)
     if main is None or (not main.gone and before[main.path] is not None):
         return None
@@ -126,13 +138,22 @@ def _whole_build(
 def _told(kind: str, change: git.Changed, before: Mapping[Path, bytes | None]) -> Iterator[_Told]:
     name = change.path.name
     was = before[change.path]
+    if kind in {"own", BESIDE}:
+        verb = "removed" if change.gone else "added" if was is None else "changed"
+        yield f"{name} {verb}", (verb, name if kind == "own" else "a file kept beside"), ()
+        return
     if change.gone:
         yield f"{name} removed", ("removed", "file"), ()
         return
     if change.path.is_symlink():  # it may lead out of the book, where nothing is read
         yield f"{name} is a link now", ("changed", name), ()
         return
-    now = _tree(change.path.read_bytes(), name)
+    content = change.path.read_bytes()
+    if content == was:
+        what = "was forgotten by git" if change.dropped else "has other permissions"
+        yield f"{name} {what}", (what, name), ()
+        return
+    now = _tree(content, name)
     then = _tree(was, name) if was is not None else {}
     if now is None or then is None:
         yield f"{name} changed, which cannot be read for certain", ("changed", name), ()
@@ -259,15 +280,16 @@ def message(found: Sequence[Edit], said: str | None = None) -> str:
     """
     lines = [f"{each.subject}: {'; '.join(each.said)}" for each in found]
     body: list[str] = []
-    if len(found) == 1 and len(lines[0]) <= _WIDEST:
-        subject = f"Edit {lines[0]}"
+    if len(whole := "; ".join(lines)) <= _WIDEST:
+        subject = f"Edit {whole}"
         body = lines if said else []
     elif len(found) == 1:
         subject = f"Edit {found[0].subject}: {', '.join(found[0].counted)}"[:_WIDEST]
         body = list(found[0].said)
     else:
-        subject = f"Edit {_listed([each.subject for each in found])}"
-        subject = subject if len(subject) <= _WIDEST else f"Edit {len(found)} builds or engines"
+        subjects = [_safe(each.subject) for each in found]
+        subject = f"Edit {', '.join(subjects[:-1])} and {subjects[-1]}"
+        subject = subject if len(subject) <= _WIDEST else f"Edit {len(found)} builds and engines"
         body = lines
     trailers = [f"Build: {each.build}" for each in found if each.build is not None]
     if len(found) == 1:
@@ -277,138 +299,30 @@ def message(found: Sequence[Edit], said: str | None = None) -> str:
 
 
 def notes(book: Path, changes: Sequence[git.Changed]) -> list[Finding]:
-    """What `check` says of edits that are not kept yet: a note for each build, engine, or the shop."""
+    """What `check` says of edits that are not kept yet: a note for each build, engine, or the shop; and a warning of
+    what is no longer there."""
     from buildbook.book.places import top_of
 
     found = []
-    for edit in edits(book, ledger_files(book, changes)):
+    edits_ = edits(book, ledger_files(book, changes))
+    for edit in edits_:
         what = f"edited by hand since it was kept: {', '.join(edit.counted)}"
         why = "What is not kept is in no history: a slip from here on could not be taken back."
         where = top_of(edit.files[0].path)
         found.append(Finding("note", "not-kept", where, what, why, "'buildbook keep' keeps it"))
-    return found
+    return found + lost(edits_)
 
 
-class Standing:
-    """What git knows of the book's files without reading them: the ids of their contents, and which differ."""
+def lost(found: Sequence[Edit]) -> list[Finding]:
+    """What was on the record, and was taken out by hand."""
+    from buildbook.book.places import shown, top_of
 
-    def __init__(self, book: Path, entries: bytes, status: bytes) -> None:
-        self.book = book
-        self.entries = entries
-        self.changes = git.read_status(book, status)
-        # with those that are ignored: they are on disk, and a check would see them
-        self.touched = [os.fsdecode(each[3:]) for each in status.split(b"\0") if each]
-        self._sound = _remembered()
-
-    @property
-    def unfinished(self) -> set[Path]:
-        """The folders in which a killed command left something that never got its name."""
-        places = (Path(name) for name in self.touched if UNFINISHED in name)
-        return {
-            self.book / each.parent
-            for path in places
-            for each in (path, *path.parents)
-            if each.name.startswith(".") and each.name.endswith(UNFINISHED)
-        }
-
-    @cached_property
-    def _lines(self) -> dict[str, list[bytes]]:
-        """The index by folder: `""` for the shop, `heron-07` and `heron-07/2026-10-rebuild`."""
-        found: dict[str, list[bytes]] = {}
-        for entry in self.entries.split(b"\0"):
-            parts = os.fsdecode(entry.partition(b"\t")[2]).split("/")[1:-1]
-            found.setdefault("/".join(parts[:2]), []).append(entry)
-        return found
-
-    @cached_property
-    def _folders(self) -> set[str]:
-        return {os.fsdecode(name) for name in set(_folder_of_entry.findall(self.entries))}
-
-    @property
-    def builds(self) -> list[str]:
-        return sorted(name for name in self._folders if "/" in name)
-
-    @cached_property
-    def _moved(self) -> set[str]:
-        """The folders in which something is not as the index has it."""
-        return {"/".join(name.split("/")[1:-1][:2]) for name in self.touched}
-
-    @property
-    def whole(self) -> str | None:
-        """A digest of the whole book, where all of it is as git has it and no folder is there that git cannot see."""
-        if self.touched or not _plain(self.entries) or _folders(self.book) != self._folders:
-            return None
-        return sha256(_our_code() + self.entries).hexdigest()
-
-    def digest(self, subject: str) -> str | None:
-        """A digest of all that the findings of a build or an engine follow from; None where git cannot tell."""
-        places = {"", subject.partition("/")[0], subject}
-        lines = [line for place in sorted(places) for line in self._lines.get(place, ())]
-        if places & self._moved or not _plain(b"\0".join(lines)):
-            return None
-        return sha256(b"\0".join([_our_code(), subject.encode(), *lines])).hexdigest()
-
-    def is_sound(self, digest: str | None) -> bool:
-        """Whether nothing was found in what has this digest when it was checked last."""
-        return digest is not None and digest in self._sound
-
-    def remember(self, digest: str | None) -> None:
-        if digest is not None:
-            self._sound.add(digest)
-
-    def save(self) -> None:
-        self._sound.save()
-
-
-def ask(book: Path) -> Callable[[], Standing | None]:
-    """Ask git how the book's files stand, and go on; what is returned waits for it. None where git cannot be asked."""
-    under = ("--", "shop.yaml", "engines")
-    answers = git.ask(book, ("ls-files", "-s", "-v", "-z", *under), (*git.STATUS, "--ignored", *under))
-
-    def standing() -> Standing | None:
-        said = answers()
-        return Standing(book, *said) if said is not None else None
-
-    return standing
-
-
-def _remembered() -> Passed:
-    sound = Passed()
-    sound.path = sound.path.with_name("sound")
-    return sound
-
-
-_folder_of_entry = re.compile(rb"\tengines/([^/\0]+(?:/[^/\0]+)?)/")
-_plain_entry = re.compile(rb"H 100(?:644|755) [0-9a-f]+ 0\t")
-
-
-def _plain(entries: bytes) -> bool:
-    """Whether all these are plain files that git watches: no links, no conflicts, none to be taken as unchanged."""
-    return len(_plain_entry.findall(entries)) == entries.count(b"\t")
-
-
-def _folders(book: Path) -> set[str]:
-    """The engines, as far as files lie in them, and the builds: all folders that there are, even empty ones."""
-    found = set()
-    with os.scandir(book / "engines") as engines:
-        for engine in engines:
-            if engine.is_dir() and not engine.name.startswith("."):
-                found.add(engine.name)
-                with os.scandir(engine.path) as builds:
-                    found |= {f"{engine.name}/{b.name}" for b in builds if b.is_dir() and not b.name.startswith(".")}
-    return found
-
-
-@cache
-def _our_code() -> bytes:
-    """Changes with every version of ours: what was found with another is looked at again."""
-    package = Path(__file__).resolve().parent.parent
-    digest = sha256()
-    for top in (package, schema_folder("schemas")):
-        for folder, folders, files in os.walk(top):
-            folders.sort()
-            for name in sorted(files):
-                if name.endswith((".py", ".json")):
-                    entry = os.stat(os.path.join(folder, name))
-                    digest.update(f"{folder}/{name} {entry.st_size} {entry.st_mtime_ns}\n".encode())
-    return digest.digest()
+    findings = []
+    for edit in found:
+        if edit.lost:
+            files = " ".join(shown(each.path) for each in edit.files)
+            why = "What was measured stays on the record: a wrong record says 'void: why', and counts for nothing."
+            remedy = f"'git restore {files}' brings it back as it was kept; then give it 'void: why'"
+            what = f"{edit.subject}: {'; '.join(edit.lost)} by hand"
+            findings.append(Finding("warning", "taken-out", top_of(edit.files[0].path), what, why, remedy))
+    return findings

@@ -1,10 +1,10 @@
 """A whole book at once: its builds, each read once, and the looking up of engines and builds by words and figures."""
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import zip_longest
-from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
 from buildbook.book.places import builds, engines, folder_of, resolve
 from buildbook.book.reading import Reader
@@ -13,12 +13,9 @@ from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 if TYPE_CHECKING:
-    from buildbook.book.past import Commit
     from buildbook.figures.fits import Bounds
     from buildbook.figures.named import Named
     from buildbook.figures.query import Condition
-    from buildbook.figures.timeline import Kept
-    from buildbook.records.model import Build
 
 # The fields whose text is looked through; what they say is a name, a number of a maker, or free text.
 _TEXTS = frozenset(
@@ -80,24 +77,16 @@ class Search(NamedTuple):
 
 
 class WorkedOut(NamedTuple):
-    """A build with its figures by name and their limits.
+    """A build with the figures that were asked for, by name, and their limits.
 
-    `errors` keep it from having any (`build` is None then), `fit_errors` keep it from having fits: partial figures look
-    right. `doubts` are the errors that leave figures as they are, and may make them wrong.
+    What was found `against` it keeps it from having them: partial figures look right. `doubts` are errors that leave
+    the figures as they are, and may make them wrong.
     """
 
-    build: "Build | None"
     named: "dict[str, Named]"
     limits: "dict[str, Bounds]"
-    errors: tuple[Finding, ...]
-    fit_errors: tuple[Finding, ...] = ()
+    against: tuple[Finding, ...] = ()
     doubts: tuple[Finding, ...] = ()
-
-    def withheld(self, kinds: Collection[str]) -> tuple[Finding, ...]:
-        """Why figures of these kinds are not told."""
-        from buildbook.figures.fits import FIT_KINDS
-
-        return self.errors + (self.fit_errors if not FIT_KINDS.keys().isdisjoint(kinds) else ())
 
 
 class Meant(NamedTuple):
@@ -153,25 +142,20 @@ class Library:
                 families.setdefault(record.family, []).append(engine)
         return families.get(name, []), sorted(families)
 
-    def work_out(self, name: str) -> WorkedOut:
-        """A build with every figure that it has for certain."""
+    def work_out(self, name: str, kinds: Collection[str]) -> WorkedOut:
+        """A build with its figures of these kinds, and others that come with them."""
         from buildbook.figures import work_out
-        from buildbook.figures.fits import FIT_KINDS
         from buildbook.figures.named import named_figures
         from buildbook.figures.query import limits
 
         loaded = self.reader.load(name)
         if loaded.build is None:
-            return WorkedOut(None, {}, {}, tuple(_errors(loaded.findings)))
+            return WorkedOut({}, {}, tuple(_errors(loaded.findings)))
         figures = work_out(loaded.build)
-        fit_errors = tuple(_errors(figures.fit_findings))
-        named = {
-            name: each
-            for name, each in named_figures(figures).items()
-            if not fit_errors or each.kind not in FIT_KINDS
-        }  # fmt: skip
-        doubts = tuple(_errors(figures.findings))
-        return WorkedOut(loaded.build, named, limits(figures, named), (), fit_errors, doubts)
+        measured = any(map(_is_measured, kinds))
+        against = tuple(_errors(figures.fit_findings)) if measured else ()
+        named = named_figures(figures, measured=measured and not against)
+        return WorkedOut(named, limits(figures, named), against, tuple(_errors(figures.findings)))
 
     def find(self, words: Sequence[str], conditions: "Sequence[Condition]") -> Search:
         """The engines and builds of which every word and every condition holds.
@@ -201,9 +185,9 @@ class Library:
                     continue
                 figures: tuple[FigureMatch, ...] | None = ()
                 if conditions:
-                    worked_out = self.work_out(name)
                     kinds = {condition.kind for condition in conditions}
-                    findings += worked_out.withheld(kinds)
+                    worked_out = self.work_out(name, kinds)
+                    findings += worked_out.against
                     names |= {each.name for each in worked_out.named.values() if each.kind in kinds}
                     figures = _satisfied(conditions, worked_out)
                     findings += worked_out.doubts if figures else ()
@@ -254,76 +238,12 @@ class Library:
         return self.reader.passed.key(kind, content) not in self.reader.passed
 
 
-def kept(commits: "Sequence[Commit]", folder: str) -> "list[Kept]":
-    """The commits that touched files of one folder of a book (`heron-07/2025-06-first`, or an engine's own), as a
-    timeline wants them, newest first."""
-    from buildbook.figures.timeline import Kept
+def _is_measured(kind: str) -> bool:
+    """Whether a figure is a size, or what follows from sizes."""
+    from buildbook.figures.fits import FIT_KINDS
+    from buildbook.figures.named import SIZES
 
-    result = []
-    for commit in commits:
-        files = tuple(
-            path.stem for path in map(PurePosixPath, commit.paths) if path.parent == PurePosixPath("engines", folder)
-        )
-        if files:
-            how = _how(commit)
-            # an edit by hand names what it changed as well as what it added, and so does not say what it brought
-            named = "" if how == "hand" else commit.trailers.get("Record") or _named_in(commit.subject)
-            records = tuple(each for each in re.split(r"[,\s]+", named) if each)
-            subject = commit.subject.removeprefix(f"Edit {folder}: ")  # `keep` says whose edit it was
-            result.append(Kept(commit.sha, commit.when, commit.author, subject, how, records, files))
-    return result
-
-
-_begins_with_record = re.compile(r"Record ([A-Za-z][\w.-]*): ").match
-
-
-def _named_in(subject: str) -> str:
-    """The record that a command's own subject names, `Record W3: piston`."""
-    named = _begins_with_record(subject)
-    return named[1] if named else ""
-
-
-_is_command = re.compile(r"(Record [A-Za-z][\w.-]*|Match [\w./-]+):|Set the bobweights of ").match
-
-
-def _how(commit: "Commit") -> Literal["command", "opened", "begun", "hand"]:
-    """How a commit was made. A command leaves trailers, or begins the book or an engine; what was edited by hand has
-    trailers too, where `keep` committed it."""
-    if commit.subject.startswith(("Begin the book", "Begin a practice book", "Begin engine ")):
-        return "begun"
-    if "Build" not in commit.trailers:
-        return "hand"
-    if commit.subject.startswith("Begin build "):
-        return "opened"
-    return "command" if _is_command(commit.subject) else "hand"
-
-
-Asked = tuple[str, str | None]  # a file of a build (`weighings`) and the id of a record in it
-
-
-def brought_and_voided(
-    book: Path, build: str, kept: "Sequence[Kept]", ids: Collection[tuple[str, str]], reasons: Mapping[Asked, str]
-) -> "tuple[dict[Asked, Kept], dict[Asked, Kept]]":
-    """The first commit in which a file holds a record of each id; and the first in which it gives the reason for which
-    a record is void. All contents that this takes come from one process, and none where nothing is asked."""
-    from buildbook.book.past import contents
-
-    has_id = {key: re.compile(rf"\bid:\s*['\"]?{re.escape(key[1])}['\"]?\s*[,}}\r\n]") for key in ids}
-    has_reason = {key: re.compile(r"\s+".join(map(re.escape, why.split()))) for key, why in reasons.items()}
-    files = {file for file, _ in [*has_id, *has_reason]}
-    asked = [(each, file) for each in reversed(kept) for file in each.files if file in files]
-    paths = [(each.sha, folder_of(book, build) / f"{file}.yaml") for each, file in asked]
-    brought: dict[Asked, Kept] = {}
-    voided: dict[Asked, Kept] = {}
-    for (commit, of), content in zip(asked, contents(book, paths) if paths else (), strict=True):
-        text = content.decode(errors="replace") if content is not None else ""
-        brought |= {key: commit for key, has in has_id.items() if _first(key, of, brought) and has.search(text)}
-        voided |= {key: commit for key, has in has_reason.items() if _first(key, of, voided) and has.search(text)}
-    return brought, voided
-
-
-def _first(key: Asked, file: str, found: "Mapping[Asked, Kept]") -> bool:
-    return key[0] == file and key not in found
+    return kind in FIT_KINDS or kind in SIZES
 
 
 def _errors(findings: Sequence[Finding]) -> list[Finding]:

@@ -8,6 +8,7 @@ finding at the spot, so that no alias can multiply and no nesting can exhaust an
 
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any, NoReturn
 
 from buildbook.quantities import slip
@@ -170,6 +171,17 @@ def place(text: str, offset: int, file: str) -> Where:
 
 def parse(text: str, file: str) -> tuple[MapNode | None, list[Finding]]:
     """The tree of a file's text, and what is wrong with it. No tree where the file cannot be read for certain."""
+    root, findings = _parsed(text, file)
+    return root, list(findings)
+
+
+@lru_cache(maxsize=16)  # whoever adds a record reads the same text for itself, for the judging and for the writing
+def _parsed(text: str, file: str) -> tuple[MapNode | None, tuple[Finding, ...]]:
+    root, findings = _parse(text, file)
+    return root, tuple(findings)
+
+
+def _parse(text: str, file: str) -> tuple[MapNode | None, list[Finding]]:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError
 
@@ -204,6 +216,11 @@ def has_c_parser() -> bool:
 def _from_parser(error: Any, text: str, file: str) -> Finding:
     mark = error.problem_mark or error.context_mark
     where = Where(file, mark.line + 1, mark.column + 1)
+    if conflict := re.search(r"^<{7} ", text, re.MULTILINE):
+        where = Where(file, text.count("\n", 0, conflict.start()) + 1, 1)
+        why = "The file cannot be read: from here on, git has put two versions one below the other."
+        remedy = "'git merge --abort', then 'buildbook sync', which merges by records; or leave one version alone"
+        return _finding("yaml", where, "these are git's marks of a merge that it could not make", why, remedy)
     for words, rule in (("tag", "tag"), ("anchor|alias", "anchor")):  # one that is misspelt as well
         if re.search(rf"\b({words})$", error.context or "") and error.context_mark:
             mark = error.context_mark

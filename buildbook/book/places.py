@@ -33,6 +33,8 @@ def top_of(path: Path) -> Where:
 def find_book(start: Path) -> Path:
     """The book that a folder belongs to: the nearest folder upward that holds a shop.yaml."""
     start = start.absolute()
+    if not start.is_dir():
+        raise Misuse(f"there is no folder {shown(start)}", "name the book's folder, or go there and name none")
     for folder in (start, *start.parents):
         if (folder / "shop.yaml").exists():
             return folder

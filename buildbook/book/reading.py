@@ -28,9 +28,23 @@ class Reader:
 
     def __init__(self, book: Path, instead: Mapping[Path, bytes | None] | None = None) -> None:
         self.book = book
+        self._place = book.resolve()
         self.instead = instead or {}
         self.passed = Passed()
         self._files: dict[Path, tuple[MapNode | None, tuple[Finding, ...]]] = {}
+        self._contents: dict[Path, bytes | None] = {}
+
+    def with_change(self, path: Path, content: bytes) -> "Reader":
+        """A reader of the same files, of which one has another content; what was read already is not read again."""
+        changed = Reader(self.book, {**self.instead, path: content})
+        changed.passed = self.passed
+        changed._files = {each: read for each, read in self._files.items() if each != path}
+        changed._contents = {each: read for each, read in self._contents.items() if each != path}
+        return changed
+
+    def still_holds(self) -> bool:
+        """Whether the disk holds, byte for byte, what was read: then reading it once more would say the same."""
+        return all(content == self._on_disk(path, False, []) for path, content in self._contents.items())
 
     def load(self, name: str) -> Loaded:
         """The build of that full name. With any error in a file there is no build: partial figures look right."""
@@ -74,8 +88,13 @@ class Reader:
             self._files[path] = (self._read(kind, path, needed, findings), tuple(findings))
         return self._files[path]
 
+    def forget(self, folder: Path) -> None:
+        """Let go of what was read in one folder: a whole book would not fit into memory."""
+        for path in [path for path in self._files if path.parent == folder]:
+            del self._files[path], self._contents[path]
+
     def _read(self, kind: str, path: Path, needed: bool, findings: list[Finding]) -> MapNode | None:
-        content = self._content(path, needed, findings)
+        content = self._contents[path] = self._content(path, needed, findings)
         if content is None:
             return None
         text, byte_findings = decode(content, shown(path))
@@ -97,14 +116,17 @@ class Reader:
         return root
 
     def _content(self, path: Path, needed: bool, findings: list[Finding]) -> bytes | None:
+        if path not in self.instead:
+            return self._on_disk(path, needed, findings)
+        content = self.instead[path]
+        if content is None and needed:
+            findings.append(_not_there(path))
+        return content
+
+    def _on_disk(self, path: Path, needed: bool, findings: list[Finding]) -> bytes | None:
         where = top_of(path)
         try:
-            if path in self.instead:
-                content = self.instead[path]
-                if content is None:
-                    raise FileNotFoundError
-                return content
-            if not path.resolve().is_relative_to(self.book.resolve()):
+            if not path.resolve().is_relative_to(self._place):
                 why = "What lies outside the book is not in its history, and may be anybody's."
                 findings.append(
                     Finding(
@@ -120,9 +142,7 @@ class Reader:
             return path.read_bytes()
         except FileNotFoundError:
             if needed or path.is_symlink():
-                why = f"Without {path.name}, the folder cannot be read."
-                remedy = "'buildbook new' writes one; or bring the file back from git"
-                findings.append(Finding("error", "no-file", where, f"{path.name} is not there", why, remedy))
+                findings.append(_not_there(path))
         except (OSError, RuntimeError) as error:
             reason = (
                 error.strerror if isinstance(error, OSError) and error.strerror else "its links go round in a circle"
@@ -131,6 +151,12 @@ class Reader:
             remedy = "give yourself the right to read it, or mend the link"
             findings.append(Finding("error", "cannot-open", where, f"it cannot be opened: {reason}", why, remedy))
         return None
+
+
+def _not_there(path: Path) -> Finding:
+    why = f"Without {path.name}, the folder cannot be read."
+    remedy = "'buildbook new' writes one; or bring the file back from git"
+    return Finding("error", "no-file", top_of(path), f"{path.name} is not there", why, remedy)
 
 
 def _has_error(findings: list[Finding]) -> bool:

@@ -1,8 +1,8 @@
 """Holds a file's tree against its JSON Schema, and says what is wrong in a builder's words at the exact spot.
 
-jsonschema is imported only for content that has not passed before: what passed is remembered by the digest of the
-schema and the content, so that a changed file, or a changed schema, is always looked at again. Only a clean pass is
-remembered; a finding never is.
+jsonschema is imported only where something is wrong, or not certain: that content is sound is told sooner by
+`conforming`. What passed is remembered by the digest of the schema and the content, so that a changed file, or a
+changed schema, is always looked at again. Only a clean pass is remembered; a finding never is.
 """
 
 import json
@@ -13,7 +13,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from buildbook.quantities import DIMENSIONS, QuantityError, read_number, read_quantity
+from buildbook.book.conforming import conforms, unit_error
+from buildbook.quantities import DIMENSIONS, QuantityError, read_number
 from buildbook.records.finding import Finding, Where, did_you_mean
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
@@ -41,15 +42,20 @@ def schema_text(kind: str) -> str:
     return (folder("schemas") / f"{kind}.schema.json").read_text(encoding="utf-8")
 
 
+def cache_folder() -> Path:
+    """Where what was found out before is kept, for this user."""
+    try:
+        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    except RuntimeError:  # a user without a home: nothing can be kept below a device
+        home = os.devnull
+    return Path(home) / "buildbook"
+
+
 class Passed:
     """The digests of what passed its schema before: a cache that may be deleted at any time."""
 
     def __init__(self) -> None:
-        try:
-            home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-        except RuntimeError:  # a user without a home: nothing can be kept below a device
-            home = os.devnull
-        self.path = Path(home) / "buildbook" / "passed"
+        self.path = cache_folder() / "passed"
         self.fresh: list[str] = []
         self.known: set[str] | None = None
 
@@ -89,7 +95,13 @@ def _schema_digest(kind: str) -> bytes:
 
 
 def _reading_code() -> bytes:
-    return Path(__file__).read_bytes()
+    return b"".join(Path(__file__).with_name(name).read_bytes() for name in ("schema.py", "conforming.py"))
+
+
+@cache
+def schema_of(kind: str) -> dict[str, Any]:
+    schema: dict[str, Any] = json.loads(schema_text(kind))
+    return schema
 
 
 @cache
@@ -98,11 +110,8 @@ def _validator(kind: str) -> Any:
 
     def unit(_: Any, dimension: str, instance: object, __: object) -> Iterator[ValidationError]:
         """A number may carry its own unit ("24.6 kg"): one of the right dimension."""
-        if isinstance(instance, str) and dimension in DIMENSIONS:
-            try:
-                read_quantity(instance, dimension, DIMENSIONS[dimension][0])
-            except QuantityError as error:
-                yield ValidationError(error.what, validator_value=error.remedy)
+        if (error := unit_error(dimension, instance)) is not None:
+            yield ValidationError(error.what, validator_value=error.remedy)
 
     def pattern(_: Any, expression: str, instance: object, __: object) -> Iterator[ValidationError]:
         # Python's `$` also matches before a line end at the end of a text, JSON Schema's does not.
@@ -111,7 +120,7 @@ def _validator(kind: str) -> Any:
 
     extend: Any = validators.extend
     own = extend(Draft202012Validator, {"unit": unit, "pattern": pattern})
-    return own(json.loads(schema_text(kind)))
+    return own(schema_of(kind))
 
 
 def _search(expression: str, text: str) -> bool:
@@ -122,9 +131,12 @@ def _search(expression: str, text: str) -> bool:
 
 def check_tree(kind: str, root: MapNode) -> list[Finding]:
     """Every way in which the tree departs from the schema of its kind of file, in the order of the file."""
+    value = root.value
+    if conforms(schema_of(kind), value, schema_of(kind)):
+        return []
     findings = [
         finding
-        for error in _validator(kind).iter_errors(root.value)
+        for error in _validator(kind).iter_errors(value)
         for finding in _in_our_words(error, _node_at(root, error.absolute_path), root)
     ]
     return sorted(set(findings), key=lambda finding: finding.where)

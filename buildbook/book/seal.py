@@ -9,14 +9,17 @@ holds no signing key is found by any copy of the book that was made before, and 
 """
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import NamedTuple
 
 from buildbook.book import git
+from buildbook.book.lineage import Step, Steps, inside
 from buildbook.book.loader import decode, parse
+from buildbook.book.past import Held, objects
 from buildbook.book.places import folder_of, shown, top_of
+from buildbook.book.writing import UNFINISHED
 from buildbook.records.finding import Where
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
@@ -97,30 +100,6 @@ def committed_all(book: Path, states: Iterable[State]) -> dict[State, dict[Path,
     }
 
 
-class Held(NamedTuple):
-    """One object of git's: its id and its content."""
-
-    id: str
-    body: bytes
-
-
-def objects(book: Path, names: Sequence[str]) -> list[Held | None]:
-    """Objects of git's by id or as `commit:path`, None where there is none; all through one process. Raises NotKept."""
-    said = git.run(book, "cat-file", "--batch", stdin="".join(f"{name}\n" for name in names).encode()) if names else b""
-    found: list[Held | None] = []
-    at = 0
-    for _ in names:
-        end = said.index(b"\n", at)
-        head, at = said[at:end], end + 1
-        if head.endswith((b" missing", b" ambiguous")):
-            found.append(None)
-            continue
-        id_, _, size = head.decode().split(" ")
-        found.append(Held(id_, said[at : at + int(size)]))
-        at += int(size) + 1
-    return found
-
-
 def _entries(tree: Held) -> Iterator[tuple[str, str, bool]]:
     """What a folder held: of each its name, its object and whether it is a folder. In git, each is `mode name`, a zero
     byte, and the id as bytes. What is neither file nor folder is a repository of its own, and not of the book."""
@@ -151,9 +130,13 @@ def on_disk(book: Path, build: str, known: Iterable[Path] = ()) -> dict[Path, by
 
 
 def not_in_git(book: Path, build: str) -> list[Path]:
-    """The files of a build, or its engine's own, that differ from the last commit or are not in git. Raises NotKept."""
+    """The files of a build, or its engine's own, that differ from the last commit or are not in git. Raises NotKept.
+
+    What a killed command left half written is none: the next one that writes takes it away.
+    """
     folder = folder_of(book, build)
-    return [each.path for each in git.changed(book, folder, folder.parent / "engine.yaml")]
+    changed = [each.path for each in git.changed(book, folder, folder.parent / "engine.yaml")]
+    return [path for path in changed if not path.name.endswith(UNFINISHED)]
 
 
 def seals(book: Path) -> list[Seal]:
@@ -243,29 +226,58 @@ def _setting(book: Path, name: str) -> str:
 
 # What differs, by meaning.
 
-Step = str | int  # a field's name or a record's id; a position in a list whose items have no ids
-
 
 class Altered(NamedTuple):
     """One thing that is not as it was: in which file, at which field or record (None for the file as a whole), and
     where that is today. `added` is a whole record, or a whole file, that was not there."""
 
     path: Path
-    steps: tuple[Step, ...] | None
+    steps: Steps | None
     what: str
     where: Where
     added: bool = False
 
 
-def differences(before: Files, after: Files) -> list[Altered]:
-    """What differs between two states of a build, in the order of the files."""
+# What merges gave another id: (file, list, id before) → id after.
+Renamed = dict[tuple[Path, Step, Step], str]
+
+
+def differences(before: Files, after: Files, renamed: Renamed | None = None) -> list[Altered]:
+    """What differs between two states of a build, in the order of the files. What a merge `renamed` differs neither in
+    its id, nor in the remark on it, nor in what refers to it."""
     found: list[Altered] = []
+    ids = {(old, new) for (_, _, old), new in (renamed or {}).items()}
     for path in sorted({*before, *after}):
-        found += _in_file(path, before.get(path), after.get(path))
+        lists = {(field, old): new for (of, field, old), new in (renamed or {}).items() if of == path}
+        found += _in_file(path, before.get(path), after.get(path), _Ids(lists, ids))
     return found
 
 
-def _in_file(path: Path, before: bytes | None, after: bytes | None) -> Iterator[Altered]:
+class _Ids(NamedTuple):
+    """Ids that a merge changed: in the lists of one file, (list, id before) → id after; and in all files, both."""
+
+    lists: Mapping[tuple[Step, Step], str]
+    everywhere: Container[tuple[Step, str]]
+
+    def after(self, above: Steps, step: Step) -> Step:
+        return self.lists.get((above[0], step), step) if len(above) == 1 else step
+
+    def explains(self, steps: Steps, before: TextNode, after: TextNode) -> bool:
+        """Whether a text is another only because a record has another id."""
+        refers = {"id", "from", "step", "sign_off"} & {*steps}
+        return bool(refers) and (before.text, after.text) in self.everywhere
+
+    def remarked(self, steps: Steps, before: Node | None, after: Node | None) -> bool:
+        """Whether a record's note is another only because it says what its id was."""
+        old = next((old for (field, old), new in self.lists.items() if steps == (field, new)), None)
+        if old is None or not isinstance(after, TextNode):
+            return False
+        remark = f"entered as {old}"
+        text = before.text if isinstance(before, TextNode) and not before.is_null else ""
+        return after.text == (f"{text} ({remark})" if text else remark)
+
+
+def _in_file(path: Path, before: bytes | None, after: bytes | None, ids: _Ids) -> Iterator[Altered]:
     top = top_of(path)
     if before == after:
         return
@@ -281,9 +293,9 @@ def _in_file(path: Path, before: bytes | None, after: bytes | None) -> Iterator[
             what = f"{path.name} {'cannot be read any more' if new is None else 'is another text'}"
             yield Altered(path, None, what, _first_line(path, before, after))
             return
-        changes = list(_in_node(path, (), old, new, top))
+        changes = list(_in_node(path, (), old, new, top, ids))
         yield from changes
-        if not changes:
+        if not changes and not ids.lists:
             where = _first_line(path, before, after)
             yield Altered(path, None, f"comments or the layout of {path.name} are others, no value", where)
 
@@ -300,15 +312,18 @@ def tree(path: Path, content: bytes | None) -> MapNode | None:
     return parse(text, shown(path))[0] if text is not None else None
 
 
-def _in_node(path: Path, steps: tuple[Step, ...], before: Node, after: Node, where: Where) -> Iterator[Altered]:
+def _in_node(path: Path, steps: Steps, before: Node, after: Node, where: Where, ids: _Ids) -> Iterator[Altered]:
     if isinstance(before, TextNode) and isinstance(after, TextNode):
-        if (before.text, type(before.value)) != (after.text, type(after.value)):
+        is_other = (before.text, type(before.value)) != (after.text, type(after.value))
+        if is_other and not ids.explains(steps, before, after):
             yield Altered(path, steps, f"{_name(steps)}: {_short(before)} → {_short(after)}", after.where)
         return
     if not isinstance(before, TextNode) and type(before) is type(after):
-        old, new = inside(before), inside(after)
+        old, new = {ids.after(steps, step): node for step, node in inside(before).items()}, inside(after)
         for step in [*old, *(step for step in new if step not in old)]:
             deeper = (*steps, step)
+            if step == "note" and ids.remarked(steps, old.get(step), new.get(step)):
+                continue
             if step not in new:
                 place = after.where if isinstance(after, MapNode | ListNode) else where
                 yield Altered(path, deeper, f"{_name(deeper)} is gone: {_short(old[step])}", place)
@@ -317,41 +332,12 @@ def _in_node(path: Path, steps: tuple[Step, ...], before: Node, after: Node, whe
                 said = _short(new[step])
                 yield Altered(path, deeper, f"{_name(deeper)} was not there: {said}", new[step].where, added=record)
             else:
-                yield from _in_node(path, deeper, old[step], new[step], where)
+                yield from _in_node(path, deeper, old[step], new[step], where, ids)
         return
     yield Altered(path, steps, f"{_name(steps)}: {_short(before)} → {_short(after)}", after.where)
 
 
-def inside(node: Node | None) -> dict[Step, Node]:
-    """What a group or a list holds: by field, by the records' ids, or by position where they have none."""
-    if isinstance(node, MapNode):
-        return dict(node.items())
-    found: dict[Step, Node] = {}
-    for at, item in enumerate(node.items if isinstance(node, ListNode) else ()):
-        id_ = item.get("id") if isinstance(item, MapNode) else None
-        step: Step = id_.text if isinstance(id_, TextNode) and id_.text not in found else at
-        found[step] = item
-    return found
-
-
-def at(root: Node | None, steps: Sequence[Step]) -> Node | None:
-    """What a tree holds at a place, None where there is nothing."""
-    for step in steps:
-        root = inside(root).get(step)
-    return root
-
-
-def same(one: Node | None, other: Node | None) -> bool:
-    """Whether two places hold the same values, however they are written."""
-    if isinstance(one, TextNode) and isinstance(other, TextNode):
-        return (one.text, type(one.value)) == (other.text, type(other.value))
-    if one is None or other is None or isinstance(one, TextNode) or type(one) is not type(other):
-        return one is None and other is None
-    mine, theirs = inside(one), inside(other)
-    return list(mine) == list(theirs) and all(same(mine[step], theirs[step]) for step in mine)
-
-
-def _name(steps: Sequence[Step]) -> str:
+def _name(steps: Steps) -> str:
     """`W3 readings R1`: a record's id says enough without the list that it is in."""
     words = [f"#{step + 1}" if isinstance(step, int) else step for step in steps]
     named = len(words) > 1 and words[0] in {"sessions", "steps", "sign_offs", "reopened", "revised", "parts"}

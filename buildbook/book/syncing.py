@@ -5,46 +5,35 @@ is checked out, so that at any failure the work tree and the branch are as they 
 """
 
 import re
-import tempfile
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from pathlib import Path, PurePosixPath
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Literal, NamedTuple
 
-from buildbook.book import git
-from buildbook.book.loader import decode, parse
-from buildbook.book.merging import Merged, Question, Renumbered, Side, meaning, merge_texts
-from buildbook.book.places import Misuse, shown, top_of
+from buildbook.book import git, kept
+from buildbook.book.checkout import bring_to, refuse_in_the_way
+from buildbook.book.entered import Entered, entered
+from buildbook.book.places import Misuse
+from buildbook.book.reading import Reader
+from buildbook.book.renumbering import Renumbered
+from buildbook.book.tree_merging import Saved, merge_trees
+from buildbook.book.trees import Tree, answer, changed, kind_of, run, tree_at, write_tree
+from buildbook.book.undecided import Mark, Question, in_book, two_seals
 from buildbook.book.writing import lock
-from buildbook.records.finding import Where
-from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS
-from buildbook.records.read import BUILD_FILES
-from buildbook.records.tree import ListNode, MapNode, TextNode
+from buildbook.records.finding import Finding
 
 TRIES = 5
 
-# No remote's address can name a program, and nothing goes on in the background.
-_CAREFUL = ("-c", "protocol.ext.allow=never", "-c", "gc.auto=0")
+_FOLDERS = {"engines", "schemas"}
+_LEDGER = {*_FOLDERS, "shop.yaml"}
+_HIDDEN = {".gitattributes", ".gitignore"}
 
-_BELONGS = {"engines", "shop.yaml", "schemas", ".gitattributes", ".gitignore"}
-
+_BRANCHES = "refs/heads/"
 _SEALS = "refs/tags/sealed/"
-
-# Records name those of the files before theirs.
-_ORDER = ("weighings", "clearances", "parts", "build", "spins", "pairings")
-
-
-class Entered(NamedTuple):
-    """What one bench entered into one build (or the shop's or an engine's own file)."""
-
-    build: str
-    records: tuple[str, ...]  # each in words: `W4 piston`
-    by: tuple[str, ...]
-    files: tuple[str, ...]
 
 
 class Synced(NamedTuple):
-    """What a sync came to. `saved` are files kept whole beside ours."""
+    """What a sync came to. `questions` is all that is undecided in the book, whichever bench met it; `unreadable` what
+    is wrong with files that came."""
 
     outcome: Literal["nothing", "sent", "received", "merged"]
     remote: str
@@ -54,20 +43,11 @@ class Synced(NamedTuple):
     sent: tuple[Entered, ...] = ()
     questions: tuple[Question, ...] = ()
     renumbered: tuple[Renumbered, ...] = ()
-    saved: tuple[str, ...] = ()
+    saved: tuple[Saved, ...] = ()
+    unreadable: tuple[Finding, ...] = ()
     seals_taken: tuple[str, ...] = ()
     seals_sent: tuple[str, ...] = ()
     tries: int = 1
-
-
-class Entry(NamedTuple):
-    """One file of a tree: its mode and the id of its content."""
-
-    mode: str
-    blob: str
-
-
-Tree = dict[str, Entry]
 
 
 class _Raced(Exception):
@@ -90,22 +70,14 @@ def sync(book: Path, given: str | None = None) -> Synced:
     remote = _remote(book, given, branch)
     for attempt in range(1, TRIES + 1):
         try:
-            return _once(book, remote, branch)._replace(tries=attempt)
+            done = _once(book, remote, branch)
         except _Raced:
             continue
+        came = [path for each in done.taken for path in each.files]
+        return done._replace(
+            questions=(*done.questions, *in_book(book)), unreadable=tuple(_unreadable(book, came)), tries=attempt
+        )
     raise Misuse(f"other benches were quicker {TRIES} times running", "nothing was changed here; sync again")
-
-
-def _run(book: Path, *arguments: str, stdin: bytes = b"") -> bytes:
-    return git.run(book, *_CAREFUL, *arguments, stdin=stdin)
-
-
-def _said(book: Path, *arguments: str) -> str | None:
-    """What git answers, None where it has no answer."""
-    try:
-        return _run(book, *arguments).decode(errors="replace").strip()
-    except git.NotKept:
-        return None
 
 
 # --- whether it may begin --------------------------------------------------------------------------------------------
@@ -116,42 +88,49 @@ def _ready(book: Path) -> str:
     if (amiss := git.situation(book)) is not None:
         raise Misuse(amiss.what, amiss.remedy)
     _nothing_unkept(book)
-    return _run(book, "symbolic-ref", "--short", "HEAD").decode().strip()
+    return run(book, "symbolic-ref", "--short", "HEAD").decode().strip()
 
 
 def _nothing_unkept(book: Path) -> None:
     said = git.run(book, *git.STATUS).decode(errors="replace").split("\0")
     lines = [(line[:2], line[3:]) for line in said if line]
-    unkept = [path for how, path in lines if kind_of(path) or (how != "??" and _top(path) in _BELONGS)]
+    unkept = [path for how, path in lines if kind_of(path) or how != "??"]
     if unkept:
         more = f" and {len(unkept) - 1} more" if len(unkept) > 1 else ""
-        raise Misuse(f"{unkept[0]}{more} has changes that are not in git yet", "run 'buildbook keep' first")
+        keeps = any(kept.kind_of(book, book / path) for path in unkept)
+        remedy = "run 'buildbook keep' first" if keeps else f"'git commit {unkept[0]}' first, or 'git restore' it"
+        raise Misuse(f"{unkept[0]}{more} has changes that are not in git yet", remedy)
 
 
-def _top(path: str) -> str:
-    return path.partition("/")[0]
+def _unreadable(book: Path, paths: Iterable[str]) -> list[Finding]:
+    """What keeps these files of the ledger from being read, as they are on disk."""
+    reader = Reader(book)
+    found: list[Finding] = []
+    for path in paths:
+        kind = kind_of(path)
+        if kind is not None and (book / path).exists():
+            found += reader.file(kind, book / path, needed=True)[1]
+    return [each for each in found if each.severity == "error"]
 
 
-def kind_of(path: str) -> str | None:
-    """The kind of ledger file that a path of the book is, None where it is none."""
-    parts = PurePosixPath(path).parts
-    name = parts[-1].removesuffix(".yaml") if parts and parts[-1].endswith(".yaml") else None
-    if parts == ("shop.yaml",):
-        return "shop"
-    if len(parts) == 3 and parts[0] == "engines" and name == "engine":
-        return "engine"
-    return name if len(parts) == 4 and parts[0] == "engines" and name in BUILD_FILES else None
+def _refuse_unreadable(book: Path, paths: Iterable[str]) -> None:
+    """What cannot be read is not sent to other benches. Raises Misuse."""
+    if found := _unreadable(book, paths):
+        first = found[0]
+        raise Misuse(
+            f"{first.where}: {first.what}", f"{first.remedy}, then 'buildbook keep' and sync again; nothing was sent"
+        )
 
 
 def _remote(book: Path, given: str | None, branch: str) -> _Remote:
     """The remote to use: as named, or the branch's own, or the only one there is. Raises Misuse."""
-    names = (_said(book, "remote") or "").split()
+    names = (answer(book, "remote") or "").split()
     if given is not None and given not in names and not re.search(r"[/:\\]", given):
         known = f"it has {', '.join(names)}" if names else "it has none yet: git remote add NAME URL"
         raise Misuse(f"there is no remote named '{given[:60]}' in this book", known)
     if given is not None and given not in names:
         return _Remote(None, _address(given), _address(given))
-    name = given or _said(book, "config", f"branch.{branch}.remote")
+    name = given or answer(book, "config", f"branch.{branch}.remote")
     if name not in names:
         name = names[0] if len(names) == 1 else "origin" if "origin" in names else None
     if name is None and names:
@@ -159,7 +138,7 @@ def _remote(book: Path, given: str | None, branch: str) -> _Remote:
     if name is None:
         remedy = "add it once: 'git remote add origin URL', or name it with --remote URL"
         raise Misuse("this book has no remote to bring together with", remedy)
-    fetch, push = _said(book, "remote", "get-url", name), _said(book, "remote", "get-url", "--push", name)
+    fetch, push = answer(book, "remote", "get-url", name), answer(book, "remote", "get-url", "--push", name)
     return _Remote(name, _address(fetch or ""), _address(push or ""))
 
 
@@ -182,26 +161,28 @@ class _There(NamedTuple):
 
 
 def _once(book: Path, remote: _Remote, branch: str) -> Synced:
-    head = _run(book, "rev-parse", "HEAD").decode().strip()
+    head = run(book, "rev-parse", "HEAD").decode().strip()
     there, seals = _there(book, remote, branch), _seals(book)
     tip = there.tip
     differing = [name for name, id_ in there.seals.items() if seals.get(name, id_) != id_]
+    open_ = [name for name in differing if not _sealed_anew(name, seals)]
     done = Synced(
         "nothing",
         remote.shown,
         branch,
         head,
-        questions=tuple(_two_seals(name) for name in differing),
+        questions=tuple(two_seals(name.removeprefix("refs/tags/")) for name in open_),
         seals_taken=tuple(name for name in there.seals if name not in seals and tip is not None),
         seals_sent=tuple(name for name in seals if name not in there.seals),
     )
-    if tip is not None and (tip != head or done.seals_taken):
-        _fetch(book, remote, branch, done.seals_taken)
-        if _said(book, "cat-file", "-e", f"{tip}^{{commit}}") is None:  # it moved on meanwhile
+    shallow = answer(book, "rev-parse", "--is-shallow-repository") == "true"
+    if tip is not None and (tip != head or done.seals_taken or shallow):
+        _fetch(book, remote, branch, done.seals_taken, ("--unshallow",) if shallow else ())
+        if answer(book, "cat-file", "-e", f"{tip}^{{commit}}") is None:  # it moved on meanwhile
             raise _Raced
     done = _bring_together(book, remote, there, done)
     for name in done.seals_taken:
-        _run(book, "update-ref", name, there.seals[name], "")
+        run(book, "update-ref", name, there.seals[name], "")
     return done
 
 
@@ -212,437 +193,189 @@ def _bring_together(book: Path, remote: _Remote, there: _There, done: Synced) ->
         if done.seals_sent:
             _push(book, remote, branch, head, there, done.seals_sent)
         return done._replace(outcome="sent" if done.seals_sent else "received" if done.seals_taken else "nothing")
-    ours = _tree(book, head)
+    ours = tree_at(book, head)
     if tip is None or _is_ancestor(book, tip, head):
+        base = tree_at(book, tip) if tip is not None else {}
+        _refuse_unreadable(book, changed(base, ours))
+        _refuse_unwelcome(ours, base)
         _push(book, remote, branch, head, there, done.seals_sent)
-        base = _tree(book, tip) if tip is not None else {}
-        return done._replace(outcome="sent", sent=_entered(book, base, ours))
-    theirs = _tree(book, tip)
-    _refuse_hostile(theirs, ours)
+        return done._replace(outcome="sent", sent=entered(book, base, ours))
+    theirs = tree_at(book, tip)
+    _refuse_received(theirs, ours)
     if _is_ancestor(book, head, tip):
         if done.seals_sent:
             _push(book, remote, branch, tip, there, done.seals_sent)
         _check_out(book, head, ours, tip, theirs)
-        return done._replace(outcome="received", commit=tip, taken=_entered(book, ours, theirs))
-    common = _said(book, "merge-base", head, tip)
+        return done._replace(outcome="received", commit=tip, taken=entered(book, ours, theirs))
+    common = answer(book, "merge-base", head, tip)
     if not common:
         raise Misuse(f"{remote.shown} holds another book: the two have no common beginning", "name the right remote")
-    base = _tree(book, common)
-    made = _merge(book, base, ours, theirs, tip)
+    base = tree_at(book, common)
+    _refuse_unreadable(book, changed(base, ours))
+    _refuse_unwelcome(ours, base)
+    made = merge_trees(book, base, ours, theirs, tip)
     done = done._replace(
         outcome="merged",
-        taken=_entered(book, base, theirs),
-        sent=_entered(book, base, ours),
-        questions=(*done.questions, *made.questions),
+        taken=entered(book, base, theirs),
+        sent=entered(book, base, ours),
         renumbered=tuple(made.renumbered),
         saved=tuple(made.saved),
     )
-    made_of = (_write_tree(book, made.tree), "-p", head, "-p", tip, "-F", "-")
-    commit = _run(book, *_identity(book), "commit-tree", *made_of, stdin=_message(done).encode())
+    made_of = (write_tree(book, made.tree), "-p", head, "-p", tip, "-F", "-")
+    commit = run(book, *_identity(book), "commit-tree", *made_of, stdin=_message(done, made.marks).encode())
     done = done._replace(commit=commit.decode().strip())
-    _refuse_in_the_way(book, ours, made.tree)
+    refuse_in_the_way(book, ours, made.tree)
     _push(book, remote, branch, done.commit, there, done.seals_sent)
     _check_out(book, head, ours, done.commit, made.tree)
     return done
 
 
 def _there(book: Path, remote: _Remote, branch: str) -> _There:
-    said = _run(book, "ls-remote", "--", remote.fetch, f"refs/heads/{branch}", f"{_SEALS}*").decode(errors="replace")
+    """What the remote has. Raises Misuse where it cannot be reached, or has other branches and not this one."""
+    try:
+        said = run(book, "ls-remote", "--", remote.fetch, f"{_BRANCHES}*", f"{_SEALS}*").decode(errors="replace")
+    except git.NotKept as reason:
+        if reason.situation is not None:
+            raise
+        raise _out_of_reach(book, remote, str(reason)) from None
     refs = {name: id_ for id_, _, name in (line.partition("\t") for line in said.splitlines())}
     seals = {name: id_ for name, id_ in refs.items() if name.startswith(_SEALS) and not name.endswith("^{}")}
-    return _There(refs.get(f"refs/heads/{branch}"), seals)
+    others = [name.removeprefix(_BRANCHES) for name in refs if name.startswith(_BRANCHES)]
+    if others and branch not in others:
+        what = f"this bench is on the branch '{branch}', and {remote.shown} has {_listed(others[:4])} only"
+        first = "main" if "main" in others else others[0]
+        is_here = answer(book, "rev-parse", "--verify", "--quiet", _BRANCHES + first) is not None
+        remedy = f"'git switch {first}', then 'git merge {branch}'" if is_here else f"'git branch -m {first}'"
+        raise Misuse(f"{what}: no other bench would see what is sent", f"{remedy}, and sync again")
+    return _There(refs.get(_BRANCHES + branch), seals)
+
+
+def _out_of_reach(book: Path, remote: _Remote, reason: str) -> Misuse:
+    """Why a remote does not answer, in words for a person: a folder is looked at, of a machine git's own words tell."""
+    address = remote.fetch
+    if "://" in address or re.match(r"[^/]+:", address):
+        said = [line.split(": ", 1)[-1] for line in reason.splitlines() if line.strip()]
+        remedy = "nothing was changed here; sync again once it can"
+        return Misuse(f"{remote.shown} cannot be reached: {said[0].removeprefix('fatal: ')}", remedy)
+    folder = book / address
+    if not folder.exists():
+        what = f"{remote.shown} is not there: there is no folder {address}"
+        return Misuse(what, "plug in or mount what it lies on, and sync again; nothing was changed here")
+    make = f"'git init --bare --initial-branch=main {address}' makes one, once"
+    return Misuse(f"{address} is there, and holds no git repository that can be read", make)
 
 
 def _seals(book: Path) -> dict[str, str]:
     """The tags that seal builds here: name and id."""
-    said = _run(book, "for-each-ref", "--format=%(refname) %(objectname)", _SEALS).decode(errors="replace")
+    said = run(book, "for-each-ref", "--format=%(refname) %(objectname)", _SEALS).decode(errors="replace")
     return dict(line.split(" ") for line in said.splitlines())
 
 
-def _two_seals(name: str) -> Question:
-    what = "the two benches have sealed it differently, and each keeps its own seal"
-    return Question("engines", name.removeprefix("refs/tags/"), what, "this bench's seal", "the other bench's seal")
+def _sealed_anew(name: str, seals: Iterable[str]) -> bool:
+    """Whether the build of this seal has a later one: for that it was reopened, and what was in question is decided."""
+    build, _, sign_off = name.rpartition("/")
+    later = [each.rpartition("/") for each in seals]
+    return any(of == build and _number(id_) > _number(sign_off) for of, _, id_ in later)
 
 
-def _fetch(book: Path, remote: _Remote, branch: str, seals: Sequence[str]) -> None:
-    """Bring what is there into git's store; the seals themselves are set when all has gone well."""
+def _number(id_: str) -> int:
+    digits = re.search(r"\d+$", id_)
+    return int(digits[0]) if digits else 0
+
+
+def _fetch(book: Path, remote: _Remote, branch: str, seals: Sequence[str], depth: Sequence[str]) -> None:
+    """Bring what is there into git's store; the seals themselves are set when all has gone well. The whole history
+    comes, also into a clone that was made with its newest part only: who wrote what could not be told there."""
     tracking = f":refs/remotes/{remote.name}/{branch}" if remote.name else ""
     programs = ("--upload-pack=git-upload-pack", "--no-tags", "--no-recurse-submodules", "--quiet")
-    _run(book, "fetch", *programs, "--", remote.fetch, f"+refs/heads/{branch}{tracking}", *seals)
+    run(book, "fetch", *programs, *depth, "--", remote.fetch, f"+refs/heads/{branch}{tracking}", *seals)
 
 
 def _push(book: Path, remote: _Remote, branch: str, commit: str, there: _There, seals: Sequence[str]) -> None:
     """Send a commit and seals. Raises _Raced where the other side moved on meanwhile, NotKept where it refuses."""
     programs = ("--receive-pack=git-receive-pack", "--no-recurse-submodules", "--quiet")
     try:
-        _run(book, "push", *programs, "--", remote.push, f"{commit}:refs/heads/{branch}", *seals)
+        run(book, "push", *programs, "--", remote.push, f"{commit}:refs/heads/{branch}", *seals)
     except git.NotKept:
         if _there(book, remote, branch) != there:
             raise _Raced from None
         raise
     if remote.name:
-        _said(book, "update-ref", f"refs/remotes/{remote.name}/{branch}", commit)
+        answer(book, "update-ref", f"refs/remotes/{remote.name}/{branch}", commit)
 
 
 def _is_ancestor(book: Path, older: str, newer: str) -> bool:
-    return _said(book, "merge-base", "--is-ancestor", older, newer) is not None
+    return answer(book, "merge-base", "--is-ancestor", older, newer) is not None
 
 
 def _identity(book: Path) -> tuple[str, ...]:
     """Who merges: whoever git knows, or the program itself."""
-    if _said(book, "var", "GIT_COMMITTER_IDENT") is not None:
+    if answer(book, "var", "GIT_COMMITTER_IDENT") is not None:
         return ()
     return "-c", "user.name=buildbook", "-c", "user.email=buildbook@localhost"
 
 
-# --- trees -----------------------------------------------------------------------------------------------------------
+def _refuse_received(new: Tree, here: Tree) -> None:
+    """Nothing is checked out that could lead out of the book or be run. Raises Misuse."""
+    if amiss := _out_of_place(new, here):
+        path, what = amiss
+        remedy = "nothing was checked out; ask whoever keeps the other bench to take it out"
+        raise Misuse(f"{path} at the other bench {what}", remedy)
 
 
-def _tree(book: Path, commit: str) -> Tree:
-    """Every file of a commit."""
-    tree = {}
-    for line in _run(book, "ls-tree", "-r", "-z", "--full-tree", commit).split(b"\0"):
-        if line:
-            about, _, path = line.partition(b"\t")
-            mode, _, blob = about.decode().split(" ")
-            tree[path.decode(errors="surrogateescape")] = Entry(mode, blob)
-    return tree
+def _refuse_unwelcome(new: Tree, there: Tree) -> None:
+    """What other benches would refuse is not sent to them. Raises Misuse."""
+    if amiss := _out_of_place(new, there):
+        path, what = amiss
+        out = f"take it out of git with 'git rm --cached {path}' and 'git commit', and sync again; nothing was sent"
+        raise Misuse(f"{path} {what}, and no other bench would take it", out)
 
 
-def _refuse_hostile(theirs: Tree, ours: Tree) -> None:
-    """Nothing is checked out that could lead out of the book or has no place in one. Raises Misuse."""
-    remedy = "nothing was checked out; ask whoever keeps the other bench to take it out"
-    for path, entry in theirs.items():
-        if ours.get(path) == entry:
+def _out_of_place(new: Tree, old: Tree) -> tuple[str, str] | None:
+    """The first file that `old` has not, or has otherwise, and that has no place in a book; and what it is."""
+    for path, entry in new.items():
+        if old.get(path) == entry:
             continue
         parts = path.split("/")
         if entry.mode not in {"100644", "100755"}:
-            what = {"120000": "a link", "160000": "another repository"}.get(entry.mode, "no plain file")
-            raise Misuse(f"{path} at the other bench is {what}, not a file", remedy)
+            kinds = {"120000": "is a link, not a file", "160000": "is another repository, not a file"}
+            return path, kinds.get(entry.mode, "is no plain file")
         if any(part.lower() in {"", ".", "..", ".git"} for part in parts) or not path.isprintable() or "\\" in path:
-            raise Misuse(f"the other bench has a path that leads out of the book: {path}", remedy)
-        if parts[0] not in _BELONGS or (len(parts) == 1 and parts[0] in {"engines", "schemas"}):
-            raise Misuse(f"{path} at the other bench has no place in a book", remedy)
-
-
-def _write_tree(book: Path, tree: Tree) -> str:
-    """Keep a tree in git, folder by folder from the deepest: one process for each depth."""
-    folders: dict[str, dict[str, tuple[str, str, str]]] = defaultdict(dict)
-    for path, entry in tree.items():
-        folder, _, name = path.rpartition("/")
-        folders[folder][name] = (entry.mode, "blob" if entry.mode != "160000" else "commit", entry.blob)
-        while folder:  # every folder on the way up, also those that hold only folders
-            folder = folder.rpartition("/")[0]
-            folders[folder]
-    by_depth: dict[int, list[str]] = defaultdict(list)
-    for folder in folders:
-        by_depth[len(folder.split("/")) if folder else 0].append(folder)
-    ids: list[str] = []
-    for depth in sorted(by_depth, reverse=True):
-        listed = [
-            b"".join(
-                f"{mode} {what} {id_}\t{name}".encode(errors="surrogateescape") + b"\0"
-                for name, (mode, what, id_) in folders[folder].items()
-            )
-            for folder in by_depth[depth]
-        ]
-        ids = _run(book, "mktree", "-z", "--batch", stdin=b"\0".join(listed)).decode().split()
-        for folder, id_ in zip(by_depth[depth], ids, strict=True):
-            if folder:
-                above, _, name = folder.rpartition("/")
-                folders[above][name] = ("040000", "tree", id_)
-    return ids[0]
-
-
-def _blobs(book: Path, wanted: Iterable[str]) -> dict[str, bytes]:
-    """Contents by their ids, all through one process."""
-    ids = list(dict.fromkeys(wanted))
-    if not ids:
-        return {}
-    said = _run(book, "cat-file", "--batch", stdin="".join(f"{id_}\n" for id_ in ids).encode())
-    found, at = {}, 0
-    for id_ in ids:
-        end = said.index(b"\n", at)
-        size = int(said[at:end].rsplit(b" ", 1)[1])
-        found[id_] = said[end + 1 : end + 1 + size]
-        at = end + 1 + size + 1
-    return found
-
-
-# --- the merge -------------------------------------------------------------------------------------------------------
-
-
-class _Made(NamedTuple):
-    tree: Tree
-    questions: list[Question]
-    renumbered: list[Renumbered]
-    saved: list[str]
-
-
-def _merge(book: Path, base: Tree, ours: Tree, theirs: Tree, tip: str) -> _Made:
-    """The merged tree of three, file by file."""
-    made = _Made({}, [], [], [])
-    both: list[str] = []
-    for path in sorted({*ours, *theirs}):
-        old, mine, other = base.get(path), ours.get(path), theirs.get(path)
-        if mine and other and mine != other:
-            both.append(path)  # also where one side left it alone: what it names may have been renumbered
-        elif mine and other:
-            made.tree[path] = mine
-        elif (mine or other) != old:  # new, or changed here and taken out there
-            made.tree[path] = entry = mine or other  # type: ignore[assignment]
-            assert entry is not None
-            if old:
-                out, changed = ("the other bench", "this one") if mine else ("this bench", "the other one")
-                what = f"it was taken out at {out} and changed at {changed}, so it is kept"
-                made.questions.append(Question(path, "the whole file", what, "", ""))
-    contents = _blobs(book, [tree[path].blob for path in both for tree in (base, ours, theirs) if path in tree])
-    followed: dict[str, dict[Side, dict[str, str]]] = defaultdict(lambda: {"ours": {}, "theirs": {}})
-    for path in sorted(both, key=_in_order):
-        _merge_file(book, path, (base, ours, theirs), contents, tip, followed[path.rpartition("/")[0]], made)
-    return made
-
-
-def _in_order(path: str) -> tuple[str, int, str]:
-    folder, _, name = path.rpartition("/")
-    kind = kind_of(path)
-    return folder, _ORDER.index(kind) if kind in _ORDER else 0, name
-
-
-def _merge_file(
-    book: Path,
-    path: str,
-    trees: tuple[Tree, Tree, Tree],
-    contents: Mapping[str, bytes],
-    tip: str,
-    followed: dict[Side, dict[str, str]],
-    made: _Made,
-) -> None:
-    _, ours, theirs = trees
-    old, mine, other = (contents[tree[path].blob] if path in tree else None for tree in trees)
-    assert mine is not None
-    assert other is not None
-    modes = [tree[path].mode if path in tree else "" for tree in trees]
-    mode = modes[2] if modes[1] == modes[0] else modes[1]
-    content, merged = merge_contents(book, kind_of(path), path, old, mine, other, followed)
-    blob = ours[path].blob if content == mine else theirs[path].blob if content == other else _keep_blob(book, content)
-    made.tree[path] = Entry(mode, blob)
-    made.questions.extend(each._replace(file=path) for each in merged.questions)
-    made.renumbered.extend(each._replace(file=path) for each in merged.renumbered)
-    for each in merged.renumbered:
-        followed[each.side][each.old] = each.new
-    if merged.whole:
-        beside = f"{path}.theirs-{tip[:7]}.txt"
-        made.tree[beside] = Entry("100644", theirs[path].blob)
-        made.saved.append(beside)
-
-
-def _keep_blob(book: Path, content: bytes) -> str:
-    return _run(book, "hash-object", "-w", "--no-filters", "--stdin", stdin=content).decode().strip()
-
-
-def merge_contents(
-    book: Path,
-    kind: str | None,
-    path: str,
-    base: bytes | None,
-    ours: bytes,
-    theirs: bytes,
-    followed: Mapping[Side, Mapping[str, str]] | None = None,
-) -> tuple[bytes, Merged]:
-    """Merge one file: a ledger's by its records, any other as git does. Where that cannot be, ours, and `whole`."""
-    texts = [decode(content, path)[0] if content is not None else None for content in (base, ours, theirs)]
-    if kind is not None and texts[1] is not None and texts[2] is not None and (base is None or texts[0] is not None):
-
-        def line_merge(*versions: str) -> str | None:
-            merged = _merged_by_lines(book, *(version.encode() for version in versions))
-            return merged.decode() if merged is not None else None
-
-        merged = merge_texts(kind, texts[0], texts[1], texts[2], line_merge=line_merge, followed=followed)
-        if merged.text == texts[1]:
-            return ours, merged
-        mark = ours[: len(ours) - len(texts[1].encode())]  # a byte-order mark stays where it was
-        return mark + merged.text.encode(), merged
-    if theirs in (base, ours):
-        return ours, Merged("")
-    by_lines = theirs if ours == base else _merged_by_lines(book, base or b"", ours, theirs)
-    if by_lines is not None:
-        return by_lines, Merged("")
-    what = "both benches changed it in the same place: ours is kept, and the other bench's whole beside it"
-    return ours, Merged("", (Question(path, "the whole file", what, "this file", "the file beside it"),), (), True)
-
-
-def _merged_by_lines(book: Path, base: bytes, ours: bytes, theirs: bytes) -> bytes | None:
-    """Git's own merge of three contents, None where it conflicts."""
-    with tempfile.TemporaryDirectory() as folder:
-        names = []
-        for name, content in (("ours", ours), ("base", base), ("theirs", theirs)):
-            (Path(folder) / name).write_bytes(content)
-            names.append(str(Path(folder) / name))
-        try:
-            return _run(book, "merge-file", "-p", "--quiet", *names)
-        except git.NotKept:
-            return None
-
-
-# --- into the work tree ----------------------------------------------------------------------------------------------
-
-
-def _changed(old: Tree, new: Tree) -> list[str]:
-    return [path for path in sorted({*old, *new}) if old.get(path) != new.get(path)]
-
-
-def _refuse_in_the_way(book: Path, ours: Tree, new: Tree) -> None:
-    for path in _changed(ours, new):
-        there = book / path
-        if path not in ours and (there.exists() or there.is_symlink()):
-            raise Misuse(f"{path} comes from the other bench, and a file of that name is here", "move it away first")
-        above = book
-        for part in PurePosixPath(path).parts[:-1]:
-            above /= part
-            if above.is_symlink() or (above.exists() and not above.is_dir()):
-                raise Misuse(
-                    f"{path} comes from the other bench, and {part} is not a folder here", "move it away first"
-                )
+            return path, "is a path that leads out of the book"
+        # other programs act on files of their own by themselves, most of them hidden ones
+        hidden = any(part.startswith(".") for part in parts) and path not in _HIDDEN
+        if hidden or path in _FOLDERS or (entry.mode == "100755" and parts[0] not in _LEDGER):
+            return path, "has no place in a book"
+    return None
 
 
 def _check_out(book: Path, head: str, ours: Tree, commit: str, new: Tree) -> None:
-    """Move the branch and the files that differ to a later commit, all or nothing."""
     with lock(book):
-        if _said(book, "rev-parse", "HEAD") != head:  # a record was made meanwhile
+        if answer(book, "rev-parse", "HEAD") != head:  # a record was made meanwhile
             raise _Raced
         _nothing_unkept(book)
-        _refuse_in_the_way(book, ours, new)
-        try:
-            _run(book, "merge", "--ff-only", "--quiet", "--no-stat", "--no-verify-signatures", commit)
-        except git.NotKept:
-            if _said(book, "rev-parse", "HEAD") == head:
-                _take_back(book, ours, new)
-            raise
-
-
-def _take_back(book: Path, ours: Tree, new: Tree) -> None:
-    """After a checkout that stopped half-way: the files that it wrote, and only those, as they were before."""
-    paths = _changed(ours, new)
-    contents = _blobs(book, [tree[path].blob for path in paths for tree in (ours, new) if path in tree])
-    for path in paths:
-        there = book / path
-        wrote = contents[new[path].blob] if path in new else None
-        found = there.read_bytes() if there.is_file() else None
-        if found != wrote:
-            continue
-        if path in ours:
-            there.parent.mkdir(parents=True, exist_ok=True)
-            there.write_bytes(contents[ours[path].blob])
-        elif found is not None:
-            there.unlink()
-
-
-# --- what was entered ------------------------------------------------------------------------------------------------
-
-
-def _entered(book: Path, old: Tree, new: Tree) -> tuple[Entered, ...]:
-    """What came between two trees, by build: its records in words, and by whom."""
-    paths = _changed(old, new)
-    contents = _blobs(
-        book, [tree[path].blob for path in paths for tree in (old, new) if path in tree and kind_of(path)]
-    )
-    by_build: dict[str, list[tuple[str, list[str], list[str]]]] = defaultdict(list)
-    for path in paths:
-        records: list[str] = []
-        people: list[str] = []
-        if kind_of(path):
-            before, now = (contents.get(tree[path].blob) if path in tree else None for tree in (old, new))
-            for words, by in _new_records(before, now):
-                records.append(words)
-                people += [by] if by else []
-        by_build[_build_of(path)].append((path, records, people))
-    return tuple(
-        Entered(
-            build,
-            tuple(words for _, records, _ in each for words in records),
-            tuple(sorted({by for _, _, people in each for by in people})),
-            tuple(path for path, _, _ in each),
-        )
-        for build, each in sorted(by_build.items())
-    )
-
-
-def _build_of(path: str) -> str:
-    parts = PurePosixPath(path).parts
-    return "/".join(parts[1:3]) if len(parts) > 3 else parts[1] if len(parts) == 3 else "the shop"
-
-
-def _new_records(old: bytes | None, new: bytes | None) -> Iterator[tuple[str, str | None]]:
-    """The records of `new` that `old` has not, or has otherwise: in words, and by whom."""
-    before = {(name, _text(record, "id")): meaning(record) for name, record in _records(old)}
-    for name, record in _records(new):
-        id_ = _text(record, "id")
-        known = before.get((name, id_))
-        if known != meaning(record):
-            words = _title(record)
-            yield f"{id_} {words}".strip() + (", changed" if known is not None else ""), _by(record)
-
-
-def _records(content: bytes | None) -> Iterator[tuple[str, MapNode]]:
-    text = decode(content, "")[0] if content is not None else None
-    root = parse(text, "")[0] if text is not None else None
-    for name, node in root.items() if root is not None else ():
-        for record in node.items if isinstance(node, ListNode) else ():
-            if isinstance(record, MapNode) and "id" in record.values:
-                yield name, record
-
-
-def _title(record: MapNode) -> str:
-    what = _text(record, "what") or _text(record, "stage")
-    if what:
-        kind = WEIGHING_KINDS.get(what) or MEASUREMENT_KINDS.get(what)
-        return kind.title if kind else what
-    own = {"id", "taken", "by", "with", "note", "void", "decided", "because"}
-    return next((name for name in record.values if name not in own), "")
-
-
-def _by(record: MapNode) -> str | None:
-    decided = record.get("decided")
-    return _text(record, "by") or (_text(decided, "by") if isinstance(decided, MapNode) else None)
-
-
-def _text(record: MapNode, name: str) -> str | None:
-    node = record.get(name)
-    return node.text if isinstance(node, TextNode) and not node.is_null else None
-
-
-def place_of(book: Path, question: Question) -> Where:
-    """Where the record that a question is about stands; the file's top for all else."""
-    path = book / question.file
-    try:
-        content = path.read_bytes()
-    except OSError:
-        return top_of(path)
-    named = question.where.split(" ")[0]
-    for _, record in _records(content):
-        if _text(record, "id") == named:
-            return Where(shown(path), record.where.line, record.where.column)
-    return top_of(path)
+        refuse_in_the_way(book, ours, new)
+        bring_to(book, head, ours, commit, new)
 
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def _message(done: Synced) -> str:
+def _message(done: Synced, marks: Sequence[tuple[str, Mark]]) -> str:
     """The merge in words for a person, and its trailers for a program."""
     people = sorted({by for each in done.taken for by in each.by})
     added = _count(sum(len(each.records) for each in done.taken), "record")
-    asked = f", {_count(len(done.questions), 'question')}" if done.questions else ""
+    asked = f", {_count(len(marks), 'question')}" if marks else ""
     where = done.remote if re.fullmatch(r"[\w.-]+", done.remote) else "the other bench"
     lines = [f"Merge with {where}: {added} added{' by ' + _listed(people) if people else ''}{asked}", ""]
-    lines += [f"{each.file}: {each.where}: {each.what}" for each in done.questions]
-    lines += [""] if done.questions else []
+    lines += [f"{path}: {mark.words}" for path, mark in marks]
+    lines += [f"{each.path}: kept whole, since {each.why}" for each in done.saved]
+    lines += [""] if marks or done.saved else []
     builds = sorted({each.build for each in (*done.taken, *done.sent) if "/" in each.build})
     lines += [f"Build: {build}" for build in builds]
     lines += [f"Renumbered: {each.old} is {each.new} in {each.file}" for each in done.renumbered]
-    lines += [f"Questions: {len(done.questions)}"] if done.questions else []
+    lines += [f"Questions: {len(marks)}"] if marks else []
     return "\n".join(lines).rstrip("\n") + "\n"
 
 

@@ -27,9 +27,10 @@ What = Annotated[
 def audit(what: What = None, book: BookPath = None, as_json: AsJson = False) -> None:
     """Ask whether anything was touched after it was signed, and whether today's formulas still give what was signed.
 
-    Every sealed build is held against the commit that its seal points at: what changed, when and by whom. Records that
-    came after their sign-off, that are dated before the one above them or in the future, by someone unknown or with an
-    instrument out of calibration are named, and so is what was made void; and git's own store is checked.
+    Every sealed build is held against the commit that its seal points at: what changed, when and by whom, at whichever
+    bench. Records that came after their sign-off, that are dated before the one above them or in the future, by someone
+    unknown or with an instrument out of calibration are named, and so is what was made void, and what shop.yaml says
+    otherwise now of who and what a signed build names; and git's own store is checked.
     """
     from buildbook.book.audit import audit as audited
 

@@ -4,21 +4,24 @@ from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Annotated, NamedTuple, NoReturn
 
 import typer
 
 from buildbook.book.places import Misuse, builds, engines, find_book, resolve, shown
 from buildbook.quantities import Quantity, QuantityError, read_quantity
-from buildbook.records.finding import Finding, did_you_mean
+from buildbook.records.finding import Finding, Where, did_you_mean
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from buildbook.book.reading import Loaded, Reader
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.records.model import Entry, Shop
+    from buildbook.records.model import Build, Entry, Shop
     from buildbook.records.tree import MapNode
 
 
@@ -28,11 +31,9 @@ def complete_builds(incomplete: str) -> list[str]:
         book = find_book(Path.cwd())
     except Misuse:
         return []
-    if "/" not in incomplete:
-        return [name for name in engines(book) if name.startswith(incomplete)]
-    engine = incomplete.partition("/")[0]
-    names = [f"{engine}/{build}" for build in builds(book, engine)]
-    return [name for name in names if name.startswith(incomplete)]
+    engine, slash, _ = incomplete.partition("/")
+    names = [f"{engine}/{build}" for build in builds(book, engine)] if slash else engines(book)
+    return [name for name in names if name.startswith(incomplete) and name.isprintable()]  # shells show it as it is
 
 
 def complete_people(incomplete: str) -> list[str]:
@@ -212,14 +213,20 @@ def tidy_up(book: Path, *folders: Path) -> None:
 def keep_by_hand(book: Path, path: Path) -> None:
     """Before a record goes into a file: what was edited in it by hand is kept by itself, for it is not of that record.
 
-    So is a record that a killed command wrote and did not live to commit.
+    So is a record that a killed command wrote and did not live to commit. Raises Misuse where what was on the record is
+    gone: that is for a person to say, with `keep`.
     """
-    from buildbook.book import git, kept
+    from buildbook.book import git
 
     try:
-        edited = kept.edits(book, git.changed(book, path))
-        if edited:
-            message = kept.message(edited)
+        if changes := git.changed(book, path):
+            from buildbook.book import kept
+
+            edits = kept.edits(book, changes)
+            if lost := kept.lost(edits):
+                insist = "if it is to go, 'buildbook keep --even-so' says so; nothing was written"
+                raise Misuse(lost[0].what, f"{lost[0].remedy}; {insist}")
+            message = kept.message(edits)
             git.keep(book, [path], message)
             subject = message.partition("\n")[0]
             typer.echo(f"{shown(path)} was edited by hand: kept in git by itself, as '{subject}'", err=True)
@@ -244,28 +251,60 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
     return {name: written(value) for name, value in record.items()}
 
 
+class Judged(NamedTuple):
+    """A build as a record would make it: the reader that sees it so, what that read, and the figures that follow."""
+
+    reader: "Reader"
+    loaded: "Loaded"
+    figures: "Figures"
+
+
 def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, "MapNode"], str]) -> Path:
     """Add a record to a file of the build, unless the book would then say something that it must not. Raises Refused
     with what that is; what was wrong before is no objection."""
+    from buildbook.book.reading import Reader
+
+    return _add(Reader(book), before, kind, change)[0]
+
+
+def _as_written(build: "Build", where: Where) -> Where:
+    return where
+
+
+def _add(
+    reader: "Reader",
+    before: "Figures",
+    kind: str,
+    change: Callable[[str, "MapNode"], str],
+    came_from: "Callable[[Build, Where], Where]" = _as_written,
+) -> tuple[Path, Judged | None]:
+    """Add a record, as `add_record`; and the build with it, as it was judged. `came_from` says where what stands at a
+    place of the new file came from, for a record that is refused: nobody could look it up there."""
     from buildbook.book import git
     from buildbook.book.places import folder_of
-    from buildbook.book.reading import Reader
     from buildbook.book.writing import Refused, edit
     from buildbook.figures import work_out
     from buildbook.figures.audit_rules import sealed_objection
 
-    build = before.build
+    book, build = reader.book, before.build
     path = folder_of(book, build.name) / f"{kind}.yaml"
     if not path.exists():
         raise Misuse(
             f"{path.name} of {build.name} is not there", "bring it back from git, or copy one from another build"
         )
-    known = {(finding.rule, finding.what) for finding in before.thorough_findings}
+    judged: Judged | None = None
 
     def objections(content: bytes) -> list[Finding]:
-        loaded = Reader(book, {path: content}).load(build.name)
-        found = [*loaded.findings, *(work_out(loaded.build).thorough_findings if loaded.build else ())]
-        return [each for each in found if each.severity == "error" and (each.rule, each.what) not in known]
+        nonlocal judged
+        changed = reader.with_change(path, content)
+        loaded = changed.load(build.name)
+        found = [*loaded.findings]
+        if loaded.build is not None:
+            judged = Judged(changed, loaded, work_out(loaded.build))
+            found += judged.figures.thorough_findings
+        errors = _not_before(before, [each for each in found if each.severity == "error"])
+        build_with = loaded.build
+        return [replace(each, where=came_from(build_with, each.where)) for each in errors] if build_with else errors
 
     if (passing := git.passing_state(book)) is not None:
         raise Misuse(passing.what, f"{passing.remedy}; nothing was written")
@@ -273,7 +312,13 @@ def add_record(book: Path, before: "Figures", kind: str, change: Callable[[str, 
         raise Refused([sealed])
     tidy_up(book, path.parent)
     edit(book, kind, path, change, objections, lambda: keep_by_hand(book, path))
-    return path
+    return path, judged
+
+
+def _not_before(before: "Figures", found: Sequence[Finding]) -> list[Finding]:
+    """What is found now and was not found before: that is looked for only where there is anything now."""
+    known = {(finding.rule, finding.what) for finding in before.thorough_findings} if found else set()
+    return [each for each in found if (each.rule, each.what) not in known]
 
 
 @contextmanager
@@ -301,8 +346,7 @@ class Recorded(NamedTuple):
     @property
     def brought(self) -> list[Finding]:
         """What is found now and was not found before."""
-        known = {(finding.rule, finding.what) for finding in self.before.thorough_findings}
-        return [each for each in self.figures.thorough_findings if (each.rule, each.what) not in known]
+        return _not_before(self.before, self.figures.thorough_findings)
 
     def draw(self, to: "Console") -> None:
         from buildbook.views.screen import BOLD, line, words
@@ -327,11 +371,13 @@ def make_record(
     entry: "Callable[[Figures, MapNode | None], tuple[str, dict[str, Value]]]",
     as_json: bool,
     note: str | None,
+    came_from: "Callable[[Build, Where], Where]" = _as_written,
 ) -> Recorded:
     """Append a record to a list of one of the build's files (`where`: the file and its list) and keep it in git.
 
     `entry` gives its title and its fields, from the figures and from the file's tree as they are before. Nothing is
-    written where the book would then say something that cannot be: those findings are shown instead, and that is all.
+    written where the book would then say something that cannot be: those findings are shown instead, and that is all
+    (`came_from`: where it was that a part of the record was read from).
     """
     from buildbook.book.places import folder_of
     from buildbook.book.reading import Reader
@@ -355,11 +401,12 @@ def make_record(
         before = work_out(build)
         title, fields = entry(before, tree)
         entries: Sequence[Entry] = {
-            "sessions": build.clearances,
-            "steps": build.spins.steps,
-            "sign_offs": build.sign_offs,
-            "reopened": build.reopened,
-        }[field]
+            ("weighings", "sessions"): build.weighings,
+            ("clearances", "sessions"): build.clearances,
+            ("spins", "steps"): build.spins.steps,
+            ("build", "sign_offs"): build.sign_offs,
+            ("build", "reopened"): build.reopened,
+        }[where]
         record: dict[str, Value] = {"id": _next_id(entries, prefix), "taken": taken, "by": who}
         record |= fields | ({"note": note} if note else {})
 
@@ -367,11 +414,15 @@ def make_record(
             return with_record(text, now, field, in_units_of(now, record))
 
         try:
-            path = add_record(root, before, file, append)
+            path, judged = _add(reader, before, file, append, came_from)
         except Refused as refused:
             finish(full_name, dict, refused.findings, nothing_written, as_json=as_json)
         message = f"Record {record['id']}: {title}\n\nBuild: {build.name}\nRecord: {record['id']}"
+        if not as_json:  # while git works, get ready to draw
+            Thread(target=import_module, args=("buildbook.views.findings",)).start()
         kept = keep(root, [path], message, build.shop, who)
+        if judged is not None and judged.reader.still_holds():  # read back as it was judged: the figures are the same
+            return Recorded(str(record["id"]), path, kept, before, judged.figures, judged.loaded.findings)
         after = Reader(root).load(full_name)
         if after.build is None:  # it was read back as it was written, so the disk or another program has a part in it
             what = (

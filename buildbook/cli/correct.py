@@ -7,6 +7,7 @@ import typer
 
 from buildbook.book.places import Misuse
 from buildbook.cli.common import AsJson, BookPath, BuildOption, By, Note, new_app, read_angle, read_option
+from buildbook.cli.completing import complete_removable, complete_turning
 from buildbook.cli.steps import record_step
 from buildbook.records.finding import did_you_mean
 
@@ -54,7 +55,12 @@ Amount = Annotated[str, typer.Option("--amount", metavar="G", help="Its weight."
 MaybeAmount = Annotated[
     str | None, typer.Option("--amount", metavar="G", help="Its weight, if it was weighed.", show_default=False)
 ]
-Part = Annotated[str, typer.Argument(metavar="PART", help="The id of the part, such as D1.", show_default=False)]
+Part = Annotated[
+    str,
+    typer.Argument(
+        metavar="PART", help="The id of the part, such as D1.", autocompletion=complete_turning, show_default=False
+    ),
+]
 
 
 @app.callback(epilog="Example: buildbook correct drill rear@48 --diameter 22 --depth 19")
@@ -161,7 +167,13 @@ def fit(
 @app.command(epilog="Example: buildbook correct remove S2")
 def remove(
     what: Annotated[
-        str, typer.Argument(metavar="PART|STEP", help="A part, or the step of a weight.", show_default=False)
+        str,
+        typer.Argument(
+            metavar="PART|STEP",
+            help="A part, or the step of a weight.",
+            autocompletion=complete_removable,
+            show_default=False,
+        ),
     ],
     build: BuildOption = None,
     by: By = None,

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 import typer
 
 from buildbook.book.places import Misuse, builds, resolve
-from buildbook.cli.common import AsJson, BookPath, command, complete_builds, finish, new_app, open_book
+from buildbook.cli.common import AsJson, BookPath, command, finish, new_app, open_book
+from buildbook.cli.completing import complete_moments
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.book.reading import Loaded
-    from buildbook.figures.compare import Side
+    from buildbook.figures.change import Side
     from buildbook.records.model import Build
 
 app = new_app()
@@ -22,22 +23,24 @@ First = Annotated[
     typer.Argument(
         metavar="[A]",
         help="The one before: engine/build, or an engine for its newest build; add @MOMENT for it as it was on a day, "
-        "at a sign-off or at a commit. Alone, it is compared with the build that it follows.",
-        autocompletion=complete_builds,
+        "in a month, at a sign-off or at a commit. Alone, it is compared with the build that it follows.",
+        autocompletion=complete_moments,
         show_default=False,
     ),
 ]
 Second = Annotated[
     str | None,
-    typer.Argument(metavar="[B]", help="The one after.", autocompletion=complete_builds, show_default=False),
+    typer.Argument(metavar="[B]", help="The one after.", autocompletion=complete_moments, show_default=False),
 ]
 AsOf = Annotated[
     str | None,
     typer.Option(
         "--as-of", metavar="MOMENT", show_default=False,
-        help="Compare one build with itself as it was then: a day, a sign-off or a commit.",
+        help="Compare one build with itself as it was then: a day, a month or a year (its last day), a sign-off (what "
+        "its bench had when it came into the book) or a commit.",
     ),
 ]  # fmt: skip
+All = Annotated[bool, typer.Option("--all", help="Show every change, also those no larger than measurement.")]
 
 
 class State(NamedTuple):
@@ -52,11 +55,19 @@ class State(NamedTuple):
 
 
 @command(app, "buildbook diff heron-07/2025-06-first heron-07/2026-10-rebuild")
-def diff(a: First = None, b: Second = None, as_of: AsOf = None, book: BookPath = None, as_json: AsJson = False) -> None:
+def diff(
+    a: First = None,
+    b: Second = None,
+    as_of: AsOf = None,
+    everything: All = False,
+    book: BookPath = None,
+    as_json: AsJson = False,
+) -> None:
     """Compare two builds of one engine, two states of one build, or two engines of one family.
 
     It compares what the files mean: which pieces were replaced and which came back, every weight and size with its
-    change and whether that is more than measurement, whether the old balance still holds, and choices that differ.
+    change and whether that is more than measurement, whether the old balance still holds (or, where the later build was
+    spun itself, what that left), and choices that differ. The biggest of each is shown, and the rest counted.
     """
     from buildbook.figures.compare import compare
 
@@ -77,7 +88,7 @@ def diff(a: First = None, b: Second = None, as_of: AsOf = None, book: BookPath =
     def draw(to: "Console") -> None:
         from buildbook.views.diff import draw_diff
 
-        draw_diff(to, comparison, new.build.shop)
+        draw_diff(to, comparison, new.build.shop, everything=everything)
 
     def as_figures() -> dict[str, object]:
         from buildbook.views.diff_json import diff
@@ -91,7 +102,9 @@ def _state(root: Path, name: str | None) -> State:
     """`heron-07/2025-06-first@A1`; nothing before the @ means the build whose folder this is. Raises Misuse."""
     build, mark, moment = (name or "").partition("@")
     if mark and not moment:
-        raise Misuse(f"'{(name or '')[:60]}' names no moment after its @", "give a day, a sign-off or a commit")
+        raise Misuse(
+            f"'{(name or '')[:60]}' names no moment after its @", "give a day, a month, a sign-off or a commit"
+        )
     return State(resolve(root, build or None, Path.cwd()), moment or None)
 
 
@@ -101,17 +114,9 @@ def _load(root: Path, state: State) -> "Loaded":
 
     if state.moment is None:
         return Reader(root).load(state.build)
-    from buildbook.book.git import NotKept
     from buildbook.book.past import commit_at, load_at
 
-    if not (root / ".git").exists():
-        remedy = "compare two builds as they are; with 'git init' in the book's folder, its history begins"
-        raise Misuse(f"'{state.name[:80]}' cannot be looked up: this book is not kept in git", remedy)
-    try:
-        return load_at(root, state.build, commit_at(root, state.moment, state.build))
-    except NotKept as reason:
-        remedy = "compare two builds as they are; a state of the past needs a book with commits"
-        raise Misuse(f"the book's history cannot be read ({reason})", remedy) from None
+    return load_at(root, state.build, commit_at(root, state.moment, state.build))
 
 
 def _read(root: Path, state: State, as_json: bool) -> "tuple[Build, Loaded]":
@@ -126,7 +131,7 @@ def _read(root: Path, state: State, as_json: bool) -> "tuple[Build, Loaded]":
 
 def _side(root: Path, state: State, as_json: bool) -> "Side":
     from buildbook.figures import work_out
-    from buildbook.figures.compare import Side
+    from buildbook.figures.change import Side
 
     build, loaded = _read(root, state, as_json)
     return Side(state.name, work_out(build), loaded.findings)
@@ -136,7 +141,7 @@ def _followed(root: Path, after: State, as_json: bool) -> str:
     """The build that one follows. Raises Misuse where it follows none."""
     build, _ = _read(root, after, as_json)
     if build.follows is None:
-        remedy = "name two builds, or add --as-of with a day, a sign-off or a commit"
+        remedy = "name two builds, or add --as-of with a day, a month, a sign-off or a commit"
         raise Misuse(f"{after.build} follows no other build", remedy)
     return resolve(root, f"{build.engine.name}/{build.follows}", Path.cwd())
 

@@ -33,9 +33,9 @@ def find(words: Words, book: BookPath = None, as_json: AsJson = False) -> None:
 
     A word is looked for in what the files say of owner, serials, family, parts, piece ids, purpose and in every note,
     whether large or small letters; one of one or two characters must be a whole word. A date finds what was opened,
-    done or signed then. A condition holds if any place satisfies it (residual) or the one named (residual.front); a
-    bare number is in the unit in which figures are shown; = means equal to the digits written. Nothing found is no
-    fault (exit 0); a build that cannot be read is (exit 1).
+    done or signed then. A condition holds if any place satisfies it (residual, main_journal) or the one named
+    (residual.front, main_journal.3); a bare number is in the unit in which figures are shown; = means equal to the
+    digits written. Nothing found is no fault (exit 0); a build that cannot be read is (exit 1).
     """
     from buildbook.book.library import Library
 

@@ -6,6 +6,7 @@ import typer
 
 from buildbook.book.places import Misuse
 from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, show_build
+from buildbook.cli.completing import complete_places
 from buildbook.records.finding import Finding, did_you_mean
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ At = Annotated[
     str | None,
     typer.Option(
         "--at", metavar="PLACE", help="Show one place alone: a cylinder, a bearing or a piece, such as 5 or R5.",
-        show_default=False,
+        autocompletion=complete_places, show_default=False,
     ),
 ]  # fmt: skip
 

@@ -1,7 +1,6 @@
 """`history`: the life of an engine or a build as a timeline."""
 
 import re
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,8 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.book.past import Commit
-    from buildbook.figures.timeline import Event, Kept
-    from buildbook.records.model import Build
+    from buildbook.figures.timeline import Event
 
 app = new_app()
 
@@ -47,10 +45,12 @@ def history(
 ) -> None:
     """Tell the life of an engine or a build: opened, weighed, measured, matched, spun, corrected, signed, reopened.
 
-    Days and names are those of the records; what was edited by hand, and what came into the book on another day than
-    its own, is from git. Like things of one day stand on one line. Records that are void stay, with the reason.
+    Days and names are those of the records; what was edited by hand, where two benches were brought together, and what
+    came into the book on another day than its own, is from git. Like things of one day stand on one line. Records that
+    are void stay, with the reason.
     """
-    from buildbook.book.library import Library, kept
+    from buildbook.book.library import Library
+    from buildbook.book.lives import kept, life
     from buildbook.figures import timeline
 
     root = open_book(book)
@@ -64,13 +64,12 @@ def history(
     unreadable = []
     for name in names:
         loaded = library.reader.load(name)
-        of_build = kept(commits, name)
         findings += [each for each in loaded.findings if each.severity == "error"]
         if loaded.build is None:
             unreadable.append(name)
-            lives[name] = timeline.hand_edits(of_build)
+            lives[name] = timeline.hand_edits(kept(commits, name))
         else:
-            lives[name] = _life(root, loaded.build, of_build, exactly=everything)
+            lives[name] = life(root, loaded.build, commits, exactly=everything)
     if since is not None:
         lives = {name: timeline.since(events, since) for name, events in lives.items()}
 
@@ -90,21 +89,6 @@ def history(
     finish(single, as_figures, tuple(dict.fromkeys(findings)), draw, as_json=as_json)
 
 
-def _life(root: Path, build: "Build", kept: "Sequence[Kept]", *, exactly: bool) -> "list[Event]":
-    """The life of a build. The list of commits tells most of it; the files as they were are looked into for who called
-    a record void, and for which commit brought a record where that matters and cannot be told otherwise."""
-    from buildbook.book.library import brought_and_voided
-    from buildbook.figures import timeline
-
-    records = list(timeline.records_of(build))
-    reasons = {(each.file, each.record): each.void for each in records if each.void is not None}
-    ids = [(each.file, each.record) for each in records if each.record is not None]
-    asked = ids if exactly else [*(key for key in ids if key in reasons), *timeline.uncertain(build, kept)]
-    brought, voided = brought_and_voided(root, build.name, kept, asked, reasons)
-    later = {key: commit for key, commit in voided.items() if brought.get(key) != commit}
-    return timeline.life(build, kept, brought, later)
-
-
 def _commits(root: Path, folder: Path) -> "tuple[list[Commit], str | None]":
     """The commits that touched a folder; or why there are none to be had."""
     from buildbook.book.git import NotKept
@@ -113,6 +97,4 @@ def _commits(root: Path, folder: Path) -> "tuple[list[Commit], str | None]":
     try:
         return commits(root, folder), None
     except NotKept as reason:
-        if "does not have any commits" in str(reason):
-            return [], "nothing has been committed yet; 'buildbook keep' commits what is there"
         return [], str(reason)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from buildbook.book.places import Misuse, builds, engines, folder_of, resolve
+from buildbook.book.places import Misuse, builds, engines, folder_of, resolve, shown
 from buildbook.cli.common import (
     AsJson,
     BookPath,
@@ -44,7 +44,10 @@ Message = Annotated[
     ),
 ]  # fmt: skip
 EvenSo = Annotated[
-    bool, typer.Option("--even-so", help="Keep files that cannot be read for certain as well.", show_default=False)
+    bool,
+    typer.Option(
+        "--even-so", help="Keep it although a file cannot be read, or records were taken out.", show_default=False
+    ),
 ]
 Trust = Annotated[
     bool,
@@ -67,30 +70,35 @@ def keep(
 ) -> None:
     """Commit what was edited by hand in the files of the book, with a message made from what changed.
 
-    Commands that record something commit it themselves; this is for edits in an editor. Only the ledger's own files are
-    committed, and they must load: an error is shown with its line, and nothing is kept until it is put right.
+    Commands that record something commit it themselves; this is for edits in an editor. Only the book's own files are
+    committed, whatever 'check' finds in them, so that half a job can be kept too. But nothing is kept while one of them
+    cannot be read, or a record is gone that was kept before: a wrong one stays, with 'void: why'.
     """
-    from buildbook.book import git, kept
+    from buildbook.book import git, kept, trusting
     from buildbook.book.writing import lock
 
     root = open_book(book)
     if trust:
-        git.trust(root)
+        trusting.trust(root)
     names, under = _named(root, what)
     folders = [folder_of(root, name) for name in names]
     tidy_up(root, *{root, root / "engines", *folders, *(folder.parent for folder in folders)})
+    recover(root)
     amiss = git.situation(root)
     if amiss is not None and amiss.stops:
         raise Misuse(amiss.what, amiss.remedy)
     try:
         with lock(root):
             files = kept.ledger_files(root, git.changed(root, *under))
+            if dropped := [each.path for each in files if each.dropped]:
+                git.watch(root, dropped)
+                files = kept.ledger_files(root, git.changed(root, *under))
             if not files:
                 _nothing_to_keep(what, trust, as_json)
-            findings = _unreadable(root, files)
+            edits = kept.edits(root, files)
+            findings = [*_unreadable(root, files), *kept.lost(edits)]
             if findings and not even_so:
                 finish(None, dict, findings, _refused, as_json=as_json)
-            edits = kept.edits(root, files)
             said = kept.message(edits, _one_line(message))
             remarks = git.keep(root, [each.path for each in files], said, _author(root, by))
     except git.NotKept as reason:
@@ -108,11 +116,32 @@ def keep(
     finish(None, as_figures, [], draw, as_json=as_json)
 
 
+def recover(root: Path) -> None:
+    """Before git is used: what a killed git left behind is removed, and said; files that a killed sync had not finished
+    are as they were before."""
+    from buildbook.book import git
+
+    for path in git.remove_dead_locks(root):
+        typer.echo(f"removed {shown(path)}: left behind by a git that was killed", err=True)
+    if (root / ".git" / "refs" / "buildbook" / "coming").exists():
+        from buildbook.book.checkout import take_back
+
+        try:
+            back = take_back(root)
+        except git.NotKept as reason:
+            raise Misuse(f"a sync was killed before it was done: {reason}", "then go on") from None
+        for path in back:
+            typer.echo(f"{shown(path)} is as it was before a sync that was killed: sync again", err=True)
+        folders = [folder_of(root, name) for name in _named(root, None)[0]]
+        tidy_up(root, *{root, *folders, *(folder.parent for folder in folders)})
+
+
 def _named(root: Path, what: str | None) -> tuple[list[str], list[Path]]:
     """The builds that are meant, and where their files lie. Raises Misuse."""
     if what is None:
         names = [f"{engine}/{build}" for engine in engines(root) for build in builds(root, engine)]
-        return names, [root / "shop.yaml", root / "engines"]
+        own = ("shop.yaml", "engines", "schemas", ".gitattributes", ".gitignore")
+        return names, [root / name for name in own]
     if what in engines(root):
         return [f"{what}/{build}" for build in builds(root, what)], [root / "engines" / what]
     name = resolve(root, what, Path.cwd())
@@ -121,27 +150,27 @@ def _named(root: Path, what: str | None) -> tuple[list[str], list[Path]]:
 
 def _unreadable(root: Path, files: "Sequence[Changed]") -> list[Finding]:
     """The errors in these files, each by itself."""
-    from buildbook.book.kept import kind_of
+    from buildbook.book.kept import KINDS, kind_of
     from buildbook.book.reading import Reader
 
     reader = Reader(root)
     found: list[Finding] = []
     for each in files:
         kind = kind_of(root, each.path)
-        if kind is not None and not each.gone:
+        if kind is not None and kind[2] in KINDS and not each.gone:
             found += reader.file(kind[2], each.path, needed=True)[1]
     reader.passed.save()
     return [finding for finding in found if finding.severity == "error"]
 
 
 def _author(root: Path, by: str | None) -> str | None:
-    """Who keeps it: as said, or the only person there is. An edit is no measurement, so nobody need be named."""
+    """Who keeps it, as with every record; whoever git knows where there are no people yet. Raises Misuse."""
     from buildbook.book.reading import Reader
 
     shop = Reader(root).shop()[0]
-    if shop is None:
+    if shop is None or (by is None and not shop.people):
         return None
-    return author(shop, person(shop, by) if by is not None or len(shop.people) == 1 else None)
+    return author(shop, person(shop, by))
 
 
 def _one_line(message: str | None) -> str | None:
@@ -167,5 +196,5 @@ def _nothing_to_keep(what: str | None, trusted: bool, as_json: bool) -> NoReturn
 def _refused(to: "Console") -> None:
     from buildbook.views.screen import BAD, words
 
-    to.print(words("nothing was kept: what cannot be read would be in the history for good", BAD))
+    to.print(words("nothing was kept: it would be so in the history for good", BAD))
     to.print(words("Put it right, or keep it all the same with --even-so."))

@@ -19,8 +19,10 @@ STAGES: dict[str, dict[str, str]] = {
     "Look after the book": {
         "check": "Check one file, one build or the whole book",
         "show": "Show a build on one screen: done, missing, found",
+        "next": "Say what is left to do, and the command that does it",
     },
     "Weigh and match": {
+        "weigh": "Weigh piece by piece, at the keyboard or from the scale",
         "weighings": "Sum up what was weighed, and what the scale can tell",
         "match": "Find the pairing with the evenest reciprocating weight",
         "map": "Show which piece goes where, for the wall at assembly",
@@ -98,15 +100,26 @@ def _buildbook(
     """A plain-text record of every engine a shop builds, with the balancing worked out and proven."""
 
 
+_STOPPED = 130  # how a shell counts a command that was stopped at the keyboard
+
+
 def run() -> int:
     """Run the command line and return the exit code: never a traceback, one clear message."""
+    sys.stdout = sys.stdout or open(os.devnull, "w")  # noqa: SIM115 (closed by our caller)
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
         typer.main.get_command(app)(prog_name="buildbook")
     except SystemExit as end:
-        return end.code if isinstance(end.code, int) else 0
+        code = end.code if isinstance(end.code, int) else 0
+        if code == _STOPPED and isinstance(end.__context__, typer.Abort):  # else the command has said it itself
+            _say_stopped()
+        return code
+    except KeyboardInterrupt:
+        _say_stopped()
+        return _STOPPED
     except Misuse as misuse:
         _say(misuse.what, misuse.remedy)
         return 2
@@ -124,6 +137,11 @@ def run() -> int:
              "run it again with BUILDBOOK_TRACEBACK=1 and send what it prints to its makers")  # fmt: skip
         return 3
     return 0
+
+
+def _say_stopped() -> None:
+    """Without rich: whoever stops a command a second time does not wait for an import."""
+    print("stopped; what was written before stays, and 'buildbook check' says what is not kept", file=sys.stderr)  # noqa: T201
 
 
 def _say(what: str, remedy: str) -> None:

@@ -1,38 +1,29 @@
 """`match`: which rod, piston, pin and rings together."""
 
 import sys
-from itertools import count
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from buildbook.book.places import Misuse, shown
 from buildbook.cli.common import (
     AsJson,
     BookPath,
     BuildName,
     By,
-    add_record,
     command,
-    keep,
     new_app,
     open_book,
     person,
-    refusing,
     show_build,
-    this_minute,
 )
+from buildbook.cli.deciding import record_decision
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.figures.match import MatchFigures
-    from buildbook.records.model import Decision
 
 app = new_app()
 
@@ -95,14 +86,13 @@ def match(
         if len(figures.layout.cylinders) > 8 and sys.stderr.isatty():
             typer.echo(f"searching, at most {seconds:g} s …", err=True)
         findings = _cannot_match(figures, with_bores)
-        wrong = [finding for finding in figures.findings if finding.severity == "error"]
         if any(finding.severity == "error" for finding in findings) or not write:
             return findings
-        if wrong:
-            remedy = "put the errors right first: a pairing would rest on them"
-            raise Misuse(f"{wrong[0].where}: {wrong[0].what}", remedy)
         best = figures.with_bores.both if with_bores else figures.match
-        written.extend(_record(open_book(book), figures, best, person(figures.build.shop, by), because))
+        by_whom = person(figures.build.shop, by)
+        sets = {name: cylinder.pieces for name, cylinder in best.cylinders.items()}
+        title = f"Match {figures.build.name}: spread {fixed(best.matching.spread, 2)} g"
+        written.extend(record_decision(open_book(book), figures, sets, best.sessions, "match", title, by_whom, because))
         return findings
 
     show_build(
@@ -145,51 +135,3 @@ def _cannot_match(figures: "Figures", with_bores: bool) -> list[Finding]:
         remedy = "grind as shown, replace a piece, or reconsider the limit"
         return [Finding("warning", "limit-missed", build.files["weighings"], what, why, remedy)]
     return []
-
-
-def _record(book: Path, figures: "Figures", best: "MatchFigures", by: str, because: str | None) -> list[str]:
-    """Write the best pairing: the first into `decided` and `cylinders`, a later one as a revision. What was done."""
-    from buildbook.book.writing import lock, with_field, with_record
-    from buildbook.records.tree import ListNode, MapNode
-
-    build = figures.build
-    cylinders: dict[str, Value] = {name: dict(cylinder.pieces) for name, cylinder in best.cylinders.items()}
-    decision = build.pairings.decision
-    if decision is not None and _same(decision, best):
-        return ["nothing: this pairing is the one in pairings.yaml"]
-    taken = this_minute()
-    decided: dict[str, Value] = {"taken": taken, "by": by, "how": "match", "from": list(best.sessions)}
-    id_ = "D1"
-
-    def first(text: str, root: MapNode) -> str:
-        from buildbook.book.loader import parse
-
-        with_decided = with_field(text, root, "decided", decided)
-        between, _ = parse(with_decided, "pairings.yaml")
-        assert between is not None
-        return with_field(with_decided, between, "cylinders", cylinders)
-
-    def revised(text: str, root: MapNode) -> str:
-        nonlocal id_
-        now = root.get("revised")  # somebody else may have revised it since the search began
-        earlier = now.value if isinstance(now, ListNode) else []
-        used = {each.get("id") for each in earlier if isinstance(each, dict)}
-        id_ = next(f"D{number}" for number in count(2) if f"D{number}" not in used)
-        record: dict[str, Value] = {"id": id_, "decided": decided}
-        record |= {"because": because} if because else {}
-        return with_record(text, root, "revised", record | {"cylinders": cylinders})
-
-    with lock(book):
-        with refusing():
-            path = add_record(book, figures, "pairings", revised if decision is not None else first)
-        message = f"Match {build.name}: spread {fixed(best.matching.spread, 2)} g\n\nBuild: {build.name}\nRecord: {id_}"
-        kept = keep(book, [path], message, build.shop, by)
-    return [f"the pairing, in {shown(path)}", *kept]
-
-
-def _same(decision: "Decision", best: "MatchFigures") -> bool:
-    return set(decision.from_) == set(best.sessions) and all(
-        name in decision.cylinders
-        and all(decision.cylinders[name].pieces.get(kind) == piece for kind, piece in cylinder.pieces.items())
-        for name, cylinder in best.cylinders.items()
-    )

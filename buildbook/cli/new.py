@@ -22,6 +22,7 @@ from buildbook.cli.common import (
     the_shop,
     tidy_up,
 )
+from buildbook.cli.completing import complete_engines
 from buildbook.records.finding import did_you_mean
 
 if TYPE_CHECKING:
@@ -54,15 +55,20 @@ def book(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Begin a book: one git repository for a whole shop."""
+    """Begin a book: one git repository for a whole shop.
+
+    It gets a hook of git's (.git/hooks/pre-commit) that has buildbook check what is staged, and that keeps a commit
+    made by hand from bringing an error into the book. A hook that is there already is left alone.
+    """
     from buildbook.book import git
-    from buildbook.book.beginning import begin_book
+    from buildbook.book.beginning import begin_book, install_hook
 
     root, who = path.absolute(), person_id or _login()
     written = begin_book(root, shop, who, who.capitalize())
     try:
         git.begin(root)
         said = keep(root, written, "Begin the book", the_shop(root), who)
+        said.append(install_hook(root))
     except git.NotKept as reason:
         said = [f"not kept in git's history: {reason}"]
     said.append(f"next: name your people and instruments in {shown(path / 'shop.yaml')}")
@@ -126,7 +132,10 @@ Opened = Annotated[
 def build(
     name: Annotated[
         str,
-        typer.Argument(metavar="ENGINE/BUILD", help="As in heron-07/2026-10-rebuild.", show_default=False),
+        typer.Argument(
+            metavar="ENGINE/BUILD", help="As in heron-07/2026-10-rebuild.", autocompletion=complete_engines,
+            show_default=False,
+        ),
     ],
     follows: Annotated[
         str | None,
@@ -165,7 +174,7 @@ def build(
     tidy_up(root, root / "engines" / engine)
     written = begin_build(root, name, _day(opened), who or next(iter(shop.people), "me"), follows)
     said = keep(root, written, f"Begin build {name}\n\nBuild: {name}", shop, who)
-    said.append("next: list the pieces in parts.yaml, weigh them, and see 'buildbook show'")
+    said.append("next: list the pieces in parts.yaml; 'buildbook next' says what is left to do")
     _finish(name, written, said, as_json)
 
 

@@ -14,7 +14,6 @@ from buildbook.cli.common import (
     finish,
     make_record,
     new_app,
-    nothing_written,
     open_book,
 )
 from buildbook.cli.sign import edited
@@ -61,7 +60,7 @@ def reopen(
         told = "What changed before it was opened again was no change on the record."
         loose = edited(open_book(book), before.build.name, told)
         if loose:
-            finish(before.build.name, dict, loose, nothing_written, as_json=as_json)
+            finish(before.build.name, dict, loose, _not_opened, as_json=as_json)
         named: dict[str, Value] = {"sign_off": signed[-1].id} if signed[-1].id else {}
         return "opened again", {**named, "because": why}
 
@@ -78,3 +77,9 @@ def reopen(
         return {"recorded": recorded.id, "sign_off": recorded.figures.build.reopened[-1].sign_off, "because": why}
 
     finish(name, as_figures, [*recorded.findings, *recorded.figures.findings], draw, as_json=as_json)
+
+
+def _not_opened(to: "Console") -> None:
+    from buildbook.views.screen import BAD, words
+
+    to.print(words("not opened again: this must be put right first", BAD))

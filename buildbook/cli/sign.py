@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from buildbook.book.places import Misuse, resolve
+from buildbook.book.places import Misuse, folder_of, resolve
 from buildbook.cli.common import (
     AsJson,
     BookPath,
@@ -18,9 +18,11 @@ from buildbook.cli.common import (
     author,
     command,
     finish,
+    keep_by_hand,
     make_record,
     new_app,
     open_book,
+    this_minute,
 )
 from buildbook.records.finding import Finding, nearest
 
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.records.model import SignOff
+    from buildbook.records.model import Build, SignOff
     from buildbook.records.tree import MapNode
 
 app = new_app()
@@ -74,6 +76,7 @@ def sign(
     A build with errors is not signed. Warnings do not hinder: they are shown, and counted in the sign-off's note. The
     seal is a tag in git, signed where git is set up to sign, that holds a digest of the build's files and of the
     figures; from then on 'audit' tells of every change, and nothing more is recorded until the build is reopened.
+    Where a sealing was cut off in the middle, the same command again makes the seal, if all is still as it was signed.
     """
     from buildbook.records.model import LAST_STAGE
 
@@ -86,6 +89,8 @@ def sign(
     root = open_book(book)
     name = resolve(root, build, Path.cwd())
     last = last or stage == LAST_STAGE
+    if last:
+        _make_missing_seal(root, name, stage, as_json)
 
     def entry(before: "Figures", tree: "MapNode | None") -> "tuple[str, dict[str, Value]]":
         from buildbook import __version__
@@ -95,7 +100,7 @@ def sign(
         against = [*_objections(root, before)]
         if against:
             finish(name, dict, against, nothing_signed, as_json=as_json)
-        found = [*before.thorough_findings, *_over_its_limit(before)]
+        found = [*before.thorough_findings, *_not_done(before, stage)]
         doubts = Counter(each.rule for each in found if each.severity == "warning")
         open_ones = ", ".join(f"{count} × {rule}" if count > 1 else rule for rule, count in doubts.items())
         notes = [text for text in (note, f"Signed with warnings: {open_ones}" if open_ones else None) if text]
@@ -108,7 +113,7 @@ def sign(
     figures = recorded.figures
     sign_off = next(each for each in figures.build.sign_offs if each.id == recorded.id)
     seal, unsealed = _seal(root, name, sign_off, recorded) if last else (None, [])
-    findings = [*recorded.findings, *figures.thorough_findings, *_over_its_limit(figures), *unsealed]
+    findings = [*recorded.findings, *figures.thorough_findings, *_not_done(figures, stage), *unsealed]
 
     def draw(to: "Console") -> None:
         from buildbook.views.sign import draw_signed
@@ -122,6 +127,71 @@ def sign(
         return {"recorded": recorded.id, "sign_off": signed(sign_off, seal)}
 
     finish(name, as_figures, findings, draw, as_json=as_json)
+
+
+def _make_missing_seal(root: Path, name: str, stage: str, as_json: bool) -> None:
+    """Seal a build that was signed at its last stage and has no seal: a command was killed in between, or git could not
+    make it. That is then all, whether it can be done or not; where there is no such sign-off, nothing is done."""
+    from buildbook.book import git, seal, sealing
+    from buildbook.book.reading import Reader
+    from buildbook.book.writing import lock
+
+    build = Reader(root).load(name).build
+    try:
+        closing = sealing.without_seal(root, build) if build is not None else None
+        if build is None or closing is None or closing.stage != stage:
+            return
+        path = folder_of(root, name) / "build.yaml"
+        with lock(root):
+            if seal.not_in_git(root, name) == [path]:  # killed before it was committed
+                keep_by_hand(root, path)
+                if seal.not_in_git(root, name):
+                    raise git.NotKept(git.situation(root) or f"{path.name} is not in git as it is on disk")
+            made = sealing.make_seal(root, build, closing, _tagger(build, closing), late=this_minute())
+        findings = []
+    except (git.NotKept, sealing.NotSealed) as reason:
+        if closing is None:
+            return
+        what = f"{closing.id} was signed and not sealed, and cannot be sealed now: {reason}"
+        why = "A seal vouches for what was signed, so none is made where that is not certain."
+        remedy = f"see 'buildbook audit {name}'; then: buildbook reopen {name} --because 'not sealed', and sign again"
+        if isinstance(reason, git.NotKept):
+            remedy = f"put that right; then the same again: buildbook sign {stage} {name}"
+        made, findings = None, [Finding("error", "not-sealed", closing.where, what, why, remedy)]
+    signed_off = closing
+
+    def draw(to: "Console") -> None:
+        from buildbook.views.screen import words
+        from buildbook.views.sign import draw_signed
+
+        to.print(words(f"{signed_off.id} was signed before, and its seal was not made then"))
+        if made is not None:
+            draw_signed(to, signed_off, made)
+
+    def as_figures() -> dict[str, object]:
+        from buildbook.views.sign import signed
+
+        return {"recorded": None, "sign_off": signed(signed_off, made)}
+
+    finish(name, as_figures, findings, draw, as_json=as_json)
+
+
+def _not_done(figures: "Figures", stage: str) -> list[Finding]:
+    """Why a stage that is signed does not look done: nothing is recorded of it, or the last spin is over its limit."""
+    build = figures.build
+    records = {
+        "measured": ("measurement", build.clearances),
+        "matched": ("pairing", build.pairings.decisions),
+        "balanced": ("spin", [step for step in build.spins.steps if step.spin is not None]),
+    }
+    name, made = records.get(stage, ("", ()))
+    found = _over_its_limit(figures)
+    if not name or any(each.void is None for each in made):
+        return found
+    what = f"'{stage}' is signed, and no {name} is recorded"
+    why = "A sign-off says that its stage was done."
+    remedy = "see 'buildbook next'; sign it again when it is done"
+    return [Finding("warning", "not-done", build.files["build"], what, why, remedy), *found]
 
 
 def _over_its_limit(figures: "Figures") -> list[Finding]:
@@ -158,7 +228,7 @@ def _objections(book: Path, before: "Figures") -> Sequence[Finding]:
 
 
 def edited(book: Path, name: str, why: str) -> list[Finding]:
-    """The files of a build that are not in git as they are on disk; none where there is no git to ask."""
+    """Which files of a build are not in git as they are on disk; nothing where there is no git to ask."""
     from buildbook.book import git, seal
     from buildbook.book.places import top_of
 
@@ -166,11 +236,11 @@ def edited(book: Path, name: str, why: str) -> list[Finding]:
         loose = seal.not_in_git(book, name)
     except git.NotKept:
         return []
-    remedy = "commit it first: buildbook keep"
-    return [
-        Finding("error", "not-kept", top_of(path), f"{path.name} is not in git as it is on disk", why, remedy)
-        for path in loose
-    ]
+    if not loose:
+        return []
+    names = ", ".join(path.name for path in loose)
+    what = f"{names} {'is not in git as it is' if len(loose) == 1 else 'are not in git as they are'} on disk"
+    return [Finding("error", "not-kept", top_of(loose[0]), what, why, "commit it first: buildbook keep")]
 
 
 def _digest(book: Path, name: str) -> str:
@@ -184,28 +254,19 @@ def _digest(book: Path, name: str) -> str:
 
 def _seal(book: Path, name: str, sign_off: "SignOff", recorded: Recorded) -> tuple[str | None, list[Finding]]:
     """Seal the build in git and say how, or why not."""
-    from buildbook.book import git, past, seal
-    from buildbook.figures.frozen import figures_digest
+    from buildbook.book import git, seal, sealing
 
     build = recorded.figures.build
-    who = build.shop.people.get(sign_off.by or "")
-    full_name = (who.name if who else None) or sign_off.by or "somebody"
     try:
         if seal.not_in_git(book, name):
             raise git.NotKept("; ".join(recorded.kept))
-        brought = past.commits(book, recorded.path)[0].sha
-        if seal.digest_of(book, seal.committed(book, name, f"{brought}^")) != sign_off.digest:
-            raise git.NotKept("something else was recorded in this build at the same moment; reopen it and sign again")
-        text = (
-            f"{name}: {sign_off.stage}, sealed ({sign_off.id})\n\n"
-            f"Signed by {' '.join(full_name.split())} on {sign_off.taken.text if sign_off.taken else 'no day'}, with "
-            f"buildbook {sign_off.version}.\n{len(sign_off.figures)} figures of that day are frozen in build.yaml."
-        )
-        tagger = author(build.shop, sign_off.by) or f"{full_name} <{sign_off.by}@localhost>"
-        said = seal.make(book, name, str(sign_off.id), brought, text, figures_digest(sign_off.figures), tagger)
-    except git.NotKept as reason:
+        return sealing.make_seal(book, build, sign_off, _tagger(build, sign_off)), []
+    except (git.NotKept, sealing.NotSealed) as reason:
         what = f"{sign_off.id} is signed and not sealed: {reason}"
         why = "Without the tag in git, an audit cannot prove that nothing was changed afterwards."
-        remedy = f"put that right; then: buildbook reopen {name} --because 'not sealed', and sign again"
+        remedy = f"put that right; then the same again: buildbook sign {sign_off.stage} {name}"
         return None, [Finding("warning", "not-sealed", sign_off.where, what, why, remedy)]
-    return said, []
+
+
+def _tagger(build: "Build", sign_off: "SignOff") -> str:
+    return author(build.shop, sign_off.by) or f"{sign_off.by or 'somebody'} <{sign_off.by}@localhost>"

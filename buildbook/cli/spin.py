@@ -19,6 +19,7 @@ from buildbook.cli.common import (
     read_angle,
     read_option,
 )
+from buildbook.cli.completing import complete_turning
 from buildbook.cli.steps import machine, record_step
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ Carrying = Annotated[
         metavar="PART",
         help="A part bolted on, such as F1; again for another. If left out: as in the spin before, with what was "
         "fitted and without what was removed since.",
+        autocompletion=complete_turning,
         show_default=False,
     ),
 ]

@@ -7,12 +7,10 @@ import typer
 
 from buildbook.book.places import Misuse, find_book
 from buildbook.cli.common import AsJson, BookPath, command, finish, new_app, open_book
-from buildbook.records.finding import Finding
+from buildbook.cli.keep import recover
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-    from buildbook.book.merging import Question
 
 app = new_app()
 
@@ -44,8 +42,19 @@ MergeFile = Annotated[
 def sync(remote: Remote = None, merge_file: MergeFile = None, book: BookPath = None, as_json: AsJson = False) -> None:
     """Bring this bench and the others together through a git remote: fetch, merge record by record, send.
 
-    No reading of either bench is dropped. One reading with two values comes back as a question with both. Records
-    whose id was taken are renumbered, and say so. At any failure the book here is as it was.
+    No reading of either bench is dropped. One reading with two values is a question with both, at every bench, until
+    somebody decides. A record whose id is taken on the remote gets the next free one, and says so. What cannot be read
+    is not sent. At any failure the book here is as it was.
+
+    A USB stick will do for a remote. Once, at the first bench:
+
+    git init --bare --initial-branch=main /media/stick/book.git
+
+    git remote add stick /media/stick/book.git
+
+    and at every other bench, after the first sync:
+
+    git clone -o stick /media/stick/book.git
 
     For 'git merge' by hand, let git ask this program, with *.yaml merge=buildbook in .gitattributes and:
 
@@ -54,15 +63,17 @@ def sync(remote: Remote = None, merge_file: MergeFile = None, book: BookPath = N
     git config --global merge.buildbook.driver 'buildbook sync --merge-file %O %A %B %P'
     """
     from buildbook.book import git, syncing
+    from buildbook.book.undecided import as_finding
 
     if merge_file is not None:
         _drive(*merge_file)
     root = open_book(book)
+    recover(root)
     try:
         done = syncing.sync(root, remote)
     except git.NotKept as reason:
         raise Misuse(str(reason), "nothing was changed here; put it right and sync again") from None
-    findings = [_finding(root, each) for each in done.questions]
+    findings = [*(as_finding(root, each) for each in done.questions), *done.unreadable]
 
     def draw(to: "Console") -> None:
         from buildbook.views.sync import draw_sync
@@ -74,29 +85,27 @@ def sync(remote: Remote = None, merge_file: MergeFile = None, book: BookPath = N
 
         return {"sync": sync_json(done)}
 
-    finish(None, as_figures, findings, draw, as_json=as_json, drawn=("conflict",))
-
-
-def _finding(root: Path, question: "Question") -> Finding:
-    from buildbook.book.syncing import place_of
-    from buildbook.views.sync import remedy
-
-    what = f"{question.where}: {question.what}: {question.ours} here, {question.theirs} there"
-    why = "Both benches entered it, and only a person can say which is right."
-    return Finding("warning", "conflict", place_of(root, question), what, why, remedy(question))
+    finish(None, as_figures, findings, draw, as_json=as_json, drawn=("undecided",))
 
 
 def _drive(base: Path, ours: Path, theirs: Path, path: str) -> NoReturn:
     """As git's merge driver: the result goes to `ours`; 0 where both sides are in it, else 1, and ours as it was."""
-    from buildbook.book.syncing import kind_of, merge_contents
+    from buildbook.book.tree_merging import merge_contents
+    from buildbook.book.trees import kind_of
 
+    # in a rebase, git's `ours` is what was there before, and what goes on top of it was not sent yet
+    rebasing = any((Path.cwd() / ".git" / name).exists() for name in ("rebase-merge", "rebase-apply"))
     contents = [each.read_bytes() for each in (base, ours, theirs)]
     before = contents[0] or None  # git gives an empty file where neither side had one
-    merged_content, merged = merge_contents(Path.cwd(), kind_of(path), path, before, contents[1], contents[2])
+    merged_content, merged = merge_contents(
+        Path.cwd(), kind_of(path), path, before, contents[1], contents[2], unsent="theirs" if rebasing else "ours"
+    )
     if merged_content != contents[1]:
         ours.write_bytes(merged_content)
     for each in merged.renumbered:
         typer.echo(f"{path}: {each.old} is {each.new} now", err=True)
-    for question in merged.questions:
-        typer.echo(f"{path}: {question.where}: {question.what}", err=True)
-    raise typer.Exit(1 if merged.whole else 0)
+    for mark in merged.marks:
+        typer.echo(f"{path}: {mark.words}", err=True)
+    if merged.apart:
+        typer.echo(f"{path}: {merged.apart}", err=True)
+    raise typer.Exit(1 if merged.apart else 0)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.figures import Figures
-    from buildbook.figures.trace import Step
+    from buildbook.figures.trace_steps import Step
     from buildbook.views.trace import Behind
 
 app = new_app()
@@ -118,9 +118,10 @@ def _trace(figures: "Figures", name: str) -> "Step":
 def _errors(figures: "Figures", kind: str) -> list[Finding]:
     """What is wrong with the records that the figure is made of: no figure is shown then."""
     from buildbook.figures.fits import FIT_KINDS
+    from buildbook.figures.named import SIZES
 
-    if kind in FIT_KINDS:
-        return [*figures.fit_errors(FIT_KINDS[kind].needs)]
+    if kind in FIT_KINDS or kind in SIZES:
+        return [*figures.fit_errors(FIT_KINDS[kind].needs if kind in FIT_KINDS else {kind})]
     return [each for each in figures.spin_findings if each.severity == "error"] if kind == "residual" else []
 
 

@@ -7,7 +7,7 @@ import typer
 
 from buildbook.book.places import Misuse
 from buildbook.cli.common import AsJson, BookPath, command, complete_builds, finish, new_app, open_book, the_shop
-from buildbook.records.finding import Finding, did_you_mean, nearest
+from buildbook.records.finding import did_you_mean, nearest
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,7 +27,7 @@ def complete_figures(incomplete: str) -> list[str]:
 Figure = Annotated[
     str,
     typer.Argument(
-        metavar="FIGURE", help="A figure such as main_clearance.5, or a kind of them: main_clearance.",
+        metavar="FIGURE", help="A figure such as cylinder_bore.5 or residual.front, or a kind of them: main_clearance.",
         autocompletion=complete_figures, show_default=False,
     ),
 ]  # fmt: skip
@@ -53,11 +53,12 @@ def trend(
 
     Each build shows the value with its uncertainty (k = 2), and how it differs from the build before: up or down where
     that is more than the uncertainty of the difference, 'cannot tell' where it may be measurement alone. A kind with
-    several places shows the least, the mean and the most of them.
+    several places shows the least, the mean and the most of them; what the last spin left is followed at each plane by
+    itself. A size such as cylinder_bore.5 is the mean of what was measured there, at 20 °C.
     """
     from buildbook.book.library import Library
     from buildbook.figures.query import KINDS, UnknownKind, read_name
-    from buildbook.figures.trend import point
+    from buildbook.figures.trend import followed, point
 
     root = open_book(book)
     if engine is not None and family is not None:
@@ -70,18 +71,14 @@ def trend(
     library = Library(root)
     shop = the_shop(root)
     names = _of_family(library, family) if family is not None else _of_engine(library, engine)
-    points: dict[str, Point | None] = {}
-    findings: list[Finding] = []
-    unreadable = []
-    seen: set[str] = set()
-    for name in names:
-        worked_out = library.work_out(name)
-        withheld = worked_out.withheld({kind})
-        findings += [*withheld, *worked_out.doubts]
-        if withheld:
-            unreadable.append(name)
-        seen |= {each.name for each in worked_out.named.values() if each.kind == kind}
-        points[name] = point(worked_out.named.values(), worked_out.limits, kind, place)
+    builds = {name: library.work_out(name, {kind}) for name in names}
+    findings = [finding for each in builds.values() for finding in (*each.against, *each.doubts)]
+    unreadable = [name for name, each in builds.items() if each.against]
+    seen = {each.name for build in builds.values() for each in build.named.values() if each.kind == kind}
+    trends: dict[str, dict[str, Point | None]] = {}
+    for each in followed(kind, place, seen):
+        of = each.partition(".")[2]
+        trends[each] = {name: point(was.named.values(), was.limits, kind, of) for name, was in builds.items()}
     opened = {name: library.opened(name) for name in names}
     asked = f"{kind}.{place}" if place else kind
     if place and seen and asked not in seen:
@@ -92,12 +89,12 @@ def trend(
         from buildbook.views.trend import draw_trend
 
         of = f"family {family}" if family is not None else names[0].partition("/")[0]
-        draw_trend(to, asked, of, points, opened, unreadable, shop, whole_names=family is not None)
+        draw_trend(to, asked, of, trends, opened, unreadable, shop, whole_names=family is not None)
 
     def as_figures() -> dict[str, object]:
         from buildbook.views.trend_json import trend
 
-        return {"trend": trend(asked, KINDS[kind], points, opened)}
+        return {"trend": trend(asked, KINDS[kind], trends, opened)}
 
     finish(None, as_figures, tuple(dict.fromkeys(findings)), draw, as_json=as_json)
 

@@ -32,15 +32,16 @@ def covered(sign_off: SignOff) -> tuple[str, ...]:
 
 
 def reopening_of(build: Build, sign_off: SignOff) -> Reopening | None:
-    """What opened the build again after this sign-off: the first reopening that names it or a later one, or that names
-    none and is dated after it."""
+    """What opened the build again after this sign-off: the first reopening that names it or a later one; or, where one
+    of the two is not in the build, that is dated after it."""
     order = {each.id: position for position, each in enumerate(build.sign_offs)}
-    own = order.get(sign_off.id, -1)
+    own = order.get(sign_off.id)
     for each in build.reopened:
         named = order.get(each.sign_off)
-        if named is not None and own <= named:
-            return each
-        if named is None and sign_off.taken and each.taken and not is_after(sign_off.taken, each.taken):
+        if named is not None and own is not None:
+            if own <= named:
+                return each
+        elif sign_off.taken and each.taken and not is_after(sign_off.taken, each.taken):
             return each
     return None
 

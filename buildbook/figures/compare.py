@@ -1,95 +1,25 @@
 """Two builds, or two states of one, compared by what they mean: pieces, figures, the old balance, choices, findings."""
 
-from cmath import rect
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from fractions import Fraction
 from functools import cached_property
-from math import hypot, inf, radians
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from math import hypot, inf
+from typing import TYPE_CHECKING, NamedTuple
 
-from buildbook.balance.layouts import LayoutError
-from buildbook.balance.unbalance import NOTHING, Planes, Reading, Unbalance
-from buildbook.figures.balance import PLANES, NoBalance, mm
+from buildbook.figures.change import GROUPS, Change, Group, Side
+from buildbook.figures.choices import choices
 from buildbook.figures.cylinders import kind_words
 from buildbook.figures.fits import FIT_KINDS
-from buildbook.figures.named import Named, named_figures
-from buildbook.figures.standing import Standing
+from buildbook.figures.named import SIZES, Named, named_figures
+from buildbook.figures.old_balance import OldBalance, is_matched, old_balance
 from buildbook.fits.decision import COVERAGE
-from buildbook.quantities import DIMENSIONS, Quantity, decimals_for, in_numbered_order
-from buildbook.records.finding import Finding
-from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Build, Limit, Part, SpelledLayout
+from buildbook.quantities import in_numbered_order
+from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Build, Part
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
 
-Group = Literal["pieces", "figures", "balance", "choices", "pairing", "findings"]
-GROUPS: tuple[Group, ...] = ("pieces", "figures", "balance", "choices", "pairing", "findings")
-
-Verdict = Literal["holds", "does not hold", "cannot be said"]
-
 Piece = tuple[str, str]  # kind of part, and id; no id stands for any piece of the kind
-
-
-class Side(NamedTuple):
-    """One of the two: what to call it, its figures, and what was found while its files were read."""
-
-    name: str
-    figures: "Figures"
-    findings: Sequence[Finding] = ()
-
-    @property
-    def build(self) -> Build:
-        return self.figures.build
-
-    @property
-    def found(self) -> tuple[Finding, ...]:
-        return (*self.findings, *self.figures.thorough_findings)
-
-    @property
-    def errors(self) -> int:
-        return sum(each.severity == "error" for each in self.found)
-
-
-class Change(NamedTuple):
-    """One thing that is not as it was. `change` is a number where both sides are; in `unit`, with its combined standard
-    `uncertainty`. `significant` is None where nobody can say, as where a figure stands on one side alone."""
-
-    group: Group
-    kind: str
-    place: str
-    before: Fraction | str | None
-    after: Fraction | str | None
-    change: Fraction | str | None
-    significant: bool | None
-    why: str
-    unit: str | None = None
-    uncertainty: float | None = None
-    decimals: int = 0
-    weight: float = 0.0  # the larger, the sooner it is told
-    one_piece: bool = True  # whether a figure is of the same pieces on both sides
-
-    @property
-    def what(self) -> str:
-        return f"{self.kind}.{self.place}" if self.place else self.kind
-
-
-class OldBalance(NamedTuple):
-    """Whether the balance of the build before still holds for the parts of the one after, and why.
-
-    Readings are as the machine before would show them, in grams at each plane's radius: of the `change` in bobweights
-    alone, and of what is `left` when it comes on top of the last spin. A mapping is empty where that is not known.
-    """
-
-    verdict: Verdict
-    why: str
-    change: Mapping[str, Reading] = {}
-    uncertainty: Mapping[str, float] = {}  # standard uncertainty of the change [g]
-    left: Mapping[str, Reading] = {}
-    carried: Mapping[str, float] = {}  # what is left [g], carried to where `permissible` holds
-    permissible: Mapping[str, float] = {}
-    shop: Mapping[str, float] = {}
-    of_means: bool = False  # whether the mean of each kind stands for pieces that are not matched
 
 
 class Comparison(NamedTuple):
@@ -118,7 +48,7 @@ def is_significant(change: Fraction | float, uncertainty: float | None) -> bool 
 def compare(before: Side, after: Side, between: Sequence[Build] = ()) -> Comparison:
     """What differs from `before` to `after`; `between` are the builds of the engine that lie between the two."""
     work = _Work(before, after, between)
-    found = [*work.pieces(), *work.figures(), *work.choices(), *work.pairing(), *work.findings()]
+    found = [*work.pieces(), *work.figures(), *choices(before.build, after.build), *work.pairing(), *work.findings()]
     ordered = sorted(found, key=lambda each: (GROUPS.index(each.group), -each.weight))
     changes = tuple(each for each in ordered if each.change != 0)
     unchanged: dict[str, int] = {}
@@ -126,9 +56,9 @@ def compare(before: Side, after: Side, between: Sequence[Build] = ()) -> Compari
         if each.change == 0:
             unchanged[each.kind] = unchanged.get(each.kind, 0) + 1
     reset = any(each.kind.startswith("bobweight") for each in changes) and before.build.spins.steps
-    old_balance = work.old_balance() if reset or not work.one_build else None
+    old = old_balance(before, after, work.another_rotor) if reset or not work.one_build else None
     errors = {side.name: count for side in (before, after) if (count := side.errors)}
-    return Comparison(before.name, after.name, changes, unchanged, old_balance, errors)
+    return Comparison(before.name, after.name, changes, unchanged, old, errors)
 
 
 # Parts whose place a kind of measurement depends on as well: a bore is measured with its bearing in.
@@ -149,6 +79,9 @@ _MEASURED_WITH = {
 _GROWS_WITH_WEAR = ("_bore", "_clearance", "_taper", "_out_of_round", "_gap", "_side", "_end_play", "pin_in_piston",
                     "pin_in_rod")  # fmt: skip
 _SHRINKS_WITH_WEAR = ("_journal", "_skirt", "pin_diameter")
+
+
+NO_MORE = "no more than measurement"
 
 
 class _Figure(NamedTuple):
@@ -192,12 +125,6 @@ class _Work:
             found |= {each for each in listed if any(line.state in {"new", "replaced"} for line in lines[each])}
         return frozenset(found)
 
-    @cached_property
-    def matched(self) -> tuple[bool, bool]:
-        """Whether bobweights are of the matched pieces; else the mean of each kind stands for them."""
-        old, new = (side.figures.pairing if side.figures.has_layout else None for side in (self.before, self.after))
-        return old is not None, new is not None
-
     # ---- pieces
 
     def pieces(self) -> Iterator[Change]:
@@ -240,7 +167,7 @@ class _Work:
     def figures(self) -> Iterator[Change]:
         old, new = ({each.named.name: each for each in self._of(side.figures)} for side in (self.before, self.after))
         for name in {**old, **new}:
-            if name != "bobweight_spread" or self.matched[0] == self.matched[1]:
+            if name != "bobweight_spread" or is_matched(self.before.figures) == is_matched(self.after.figures):
                 yield self._figure(old.get(name), new.get(name))
 
     def _of(self, figures: "Figures") -> Iterator[_Figure]:
@@ -251,6 +178,9 @@ class _Work:
                     kinds = WEIGHING_KINDS[named.kind].pieces
                     ids = named.place.split("+") if named.place else [""] * len(kinds)
                     yield _Figure(named, tuple(zip(kinds, ids, strict=False)))
+            elif named.kind in SIZES:
+                if self.one_engine or not _of_one_piece(named.kind):
+                    yield _Figure(named, _measured_pieces(named.kind, named.place))
             elif (fit := fits.get((named.kind, named.place or "all"))) is not None:
                 if self.one_engine or not _of_one_piece(named.kind):
                     titles = {kind.title: name for name, kind in MEASUREMENT_KINDS.items()}
@@ -264,14 +194,6 @@ class _Work:
                     uncertainty = hypot(summary.mean_uncertainty, summary.drift)
                     mean = Named(what, "", summary.mean, uncertainty, "g", summary.decimals + 1)
                     yield _Figure(mean, ((WEIGHING_KINDS[what].pieces[0], ""),))
-        for kind, places in figures.measured.items():
-            if kind in FIT_KINDS or kind == "valve_to_piston" or not (self.one_engine or not _of_one_piece(kind)):
-                continue
-            unit = DIMENSIONS[MEASUREMENT_KINDS[kind].dimension][0]
-            for place, piece in places.items():
-                decimals = max(size.decimals for size in piece.readings) + (len(piece.readings) > 1)
-                size = Named(kind, place, piece.mean, piece.mean_uncertainty, unit, decimals)
-                yield _Figure(size, _measured_pieces(kind, place))
 
     def _figure(self, old: _Figure | None, new: _Figure | None) -> Change:
         one = old or new
@@ -307,9 +229,9 @@ class _Work:
         then, now = (dict(each.pieces) for each in (old, new))
         moved = [f"{now[part]} here instead of {id_}" for part, id_ in then.items() if now.get(part, id_) != id_]
         if moved:
-            return ", ".join(moved)
+            return ", ".join(moved) if len(moved) < 3 else "other pieces here"
         said = [said for piece in new.pieces if (said := self._replaced(piece))]
-        if kind.startswith("bobweight") or kind == "reciprocating_spread":
+        if kind.startswith("bobweight") or kind == "reciprocating_spread" or len(said) > 2:
             said = ["other pieces"] if said else []  # too many to name
         if kind.startswith("bobweight"):
             choices = self.before.build.balance, self.after.build.balance
@@ -333,7 +255,7 @@ class _Work:
         if significant is None:
             return "whether it is real cannot be said: no uncertainty is known"
         if not significant:
-            return "no more than measurement"
+            return NO_MORE
         if self.one_build:
             return "real: worked on, or one reading is wrong"
         later = self.listed[0] if self.backwards else self.listed[1]
@@ -349,62 +271,7 @@ class _Work:
             return "real: machined"
         return "real, and not the way of wear" if knows else "real"
 
-    # ---- the old balance
-
-    def old_balance(self) -> OldBalance:
-        """Whether the crankshaft as it was balanced would still be in balance with the parts of the build after.
-
-        The change in unbalance is Σ (weight after − weight before) r e^(iφ) over the crankpins, φ from throw 1, each
-        carried from its throw to both planes by the lever rule; see `balance.unbalance.carry`.
-        """
-        try:
-            balance = self.before.figures.balance
-        except NoBalance as error:
-            return OldBalance("cannot be said", f"{self.before.name}: {error.what}")
-        acting = [_acting(side.figures, balance.planes) for side in (self.before, self.after)]
-        for side, each in zip((self.before, self.after), acting, strict=True):
-            if isinstance(each, str):
-                return OldBalance("cannot be said", f"{side.name}: {each}")
-        (old, old_doubt), (new, new_doubt) = (each for each in acting if not isinstance(each, str))
-        change = new - old
-        doubt = {plane: hypot(old_doubt[plane], new_doubt[plane]) for plane in PLANES}
-        result = OldBalance("cannot be said", "", balance.shown(change), doubt, of_means=not all(self.matched))
-        if not balance.spins:
-            return result._replace(why=f"no spin is recorded in {self.before.name}")
-        last = balance.spins[-1]
-        if (other := self._another_rotor(last.carrying)) is not None:
-            return result._replace(why=other)
-        measured = balance.after(last.measured, balance.pending)
-        if measured is None:
-            return result._replace(why=f"the crankshaft of {self.before.name} was changed after its last spin")
-        standing = self._standing(measured + change)
-        result = result._replace(
-            left=balance.shown(measured + change),
-            carried=standing.carried,
-            permissible=standing.permissible,
-            shop=standing.shop,
-        )
-        if standing.verdict == "over":
-            why = "more than its limit is left: spin it with its new bobweights"
-            return result._replace(verdict="does not hold", why=why)
-        if standing.verdict == "stop":
-            return result._replace(verdict="holds", why="what is left is less than the job can tell")
-        if not standing.shop and not standing.permissible:
-            return result._replace(why="no residual limit is set, and the permissible residual is not known")
-        return result._replace(verdict="holds", why="what is left is within its limits")
-
-    def _standing(self, unbalance: Unbalance) -> Standing:
-        """An unbalance on the crankshaft as it was spun before, against the limits and choices of the build after."""
-        from buildbook.figures import work_out
-
-        old, new = self.before.build, self.after.build
-        choices = old.balance._replace(
-            grade=new.balance.grade or old.balance.grade, max_speed=new.balance.max_speed or old.balance.max_speed
-        )
-        yardsticks = work_out(old._replace(balance=choices, limits={**old.limits, **new.limits})).yardsticks
-        return yardsticks.standing(replace(yardsticks.balance.spins[-1], measured=unbalance))
-
-    def _another_rotor(self, carrying: Sequence[str]) -> str | None:
+    def another_rotor(self, carrying: Sequence[str]) -> str | None:
         """Why what was balanced is not what will turn: another crankshaft or carried part, or one that was cut."""
         if not self.one_engine:
             return "another engine has another crankshaft"
@@ -420,15 +287,6 @@ class _Work:
             if new[piece][0].state == "reconditioned" and old[piece][0].state != "reconditioned":
                 return f"{name} was reconditioned since: spin it"
         return None
-
-    # ---- limits and choices
-
-    def choices(self) -> Iterator[Change]:
-        old, new = self.before.build, self.after.build
-        for name in dict.fromkeys((*old.limits, *new.limits)):
-            yield from _limit_changes(name, old.limits.get(name), new.limits.get(name))
-        for kind, then, now, why in _choices(old, new):
-            yield from _chosen(kind, "", then, now, why)
 
     # ---- pairing
 
@@ -545,121 +403,3 @@ def _derived_pieces(named: Named, figures: "Figures") -> tuple[Piece, ...]:
     if named.kind in {"reciprocating_spread", "bobweight", "bobweight_target", "bobweight_spread"}:
         kinds = [*figures.kinds]
     return tuple(dict.fromkeys((part, "") for kind in kinds for part in WEIGHING_KINDS[kind].pieces))
-
-
-def _acting(figures: "Figures", planes: Planes) -> tuple[Unbalance, dict[str, float]] | str:
-    """What the worked-out bobweights make at both planes [g·mm], and its standard uncertainty [g] there; or why that is
-    not known. Throws are evenly spaced by the bores, throw 1 at 0."""
-    try:
-        throws = figures.layout.throws
-    except LayoutError:
-        return "the engine's layout is not known"
-    engine, bobweights = figures.build.engine, figures.bobweights
-    if not bobweights.wanted:
-        return "this crankshaft is spun without bobweights, which say nothing of its balance"
-    if bobweights.missing:
-        return "; ".join(bobweights.missing)
-    if engine.stroke is None or (engine.bore_spacing is None and len(throws) > 1):
-        return "engine.yaml states no stroke or no bore spacing"
-    radius, zero, total = mm(engine.stroke) / 2, next(iter(throws.values())), NOTHING
-    doubts: list[Unbalance] = []
-    for place, name in enumerate(throws):
-        position = place * mm(engine.bore_spacing)
-        throw = bobweights.throws[name]
-        for pin in throw.pins:
-            total += planes.carry(float(pin.total) * radius * rect(1, radians(pin.angle - zero)), position)
-        doubts.append(planes.carry(throw.uncertainty * radius, position))
-    front = hypot(*(abs(each.front) for each in doubts)) / planes.front.radius
-    rear = hypot(*(abs(each.rear) for each in doubts)) / planes.rear.radius
-    return total, {"front": front, "rear": rear}
-
-
-Chosen = Quantity | Fraction | str | None
-
-
-def _choices(old: Build, new: Build) -> Iterator[tuple[str, Chosen, Chosen, str]]:
-    """Every choice of a build and size of its engine on both sides, and what hangs on it."""
-    bobweights, permissible = "changes every bobweight", "changes the permissible residual"
-    then, now = old.balance, new.balance
-    yield "balance.factor", _exact(then.factor), _exact(now.factor), bobweights
-    yield "balance.oil", then.oil, now.oil, bobweights
-    yield "balance.grade", then.grade, now.grade, permissible
-    yield "balance.max_speed", then.max_speed, now.max_speed, permissible
-    yield "balance.leave", _exact(then.leave), _exact(now.leave), "changes how much a planned hole leaves"
-    yield "intake_closes", old.intake_closes, new.intake_closes, "changes the compression when running"
-    yield "use", old.use, new.use, "other use, other clearances"
-    one, other = old.engine, new.engine
-    another = "another crankshaft or layout: bobweights and angles are not the same"
-    yield "engine.layout", _layout_words(one.layout), _layout_words(other.layout), another
-    yield "engine.stroke", one.stroke, other.stroke, another
-    yield "engine.bore_spacing", one.bore_spacing, other.bore_spacing, another
-    for name in ("bore", "rod_length", "main_journal", "rod_journal"):
-        yield f"engine.{name}", getattr(one, name), getattr(other, name), "another nominal size"
-    yield "engine.main_bearings", _exact(one.main_bearings), _exact(other.main_bearings), "other bearings to measure"
-    fires, fired = (" ".join(each.firing_order) or None for each in (one, other))
-    yield "engine.firing_order", fires, fired, "changes the order of ignition"
-
-
-def _exact(number: object) -> Fraction | None:
-    return Fraction(str(number)) if number is not None else None
-
-
-def _layout_words(layout: str | SpelledLayout | None) -> str | None:
-    if not isinstance(layout, SpelledLayout):
-        return layout
-    throws = (
-        f"{name} at {throw.angle.text}: "
-        + ", ".join(f"{each} {bank}{f' at {own.text}' if own else ''}" for each, (bank, own) in throw.cylinders.items())
-        for name, throw in layout.throws.items()
-    )
-    banks = ", ".join(f"{bank} {angle.text}" for bank, angle in layout.banks.items())
-    return f"{banks}; {'; '.join(throws)}"
-
-
-def _limit_changes(name: str, old: Limit | None, new: Limit | None) -> Iterator[Change]:
-    then, now = _bounds(old), _bounds(new)
-    for bound in {**then, **now}:
-        before, after = then.get(bound), now.get(bound)
-        if before is None or after is None:
-            why = "not limited before" if before is None else "no longer limited"
-        else:
-            raised = _worth(after) > _worth(before)
-            why = "tighter" if raised == (bound.partition(".")[0] == "min") else "looser"
-        yield from _chosen("limits", f"{name}.{bound}", before, after, why)
-
-
-def _bounds(limit: Limit | None) -> dict[str, Quantity | Fraction]:
-    if limit is None:
-        return {}
-    found: dict[str, Quantity | Fraction] = dict(limit.bounds)
-    found |= {name: Fraction(ratio) for name, ratio in limit.ratios.items()}
-    return found | {f"{name}.per_mm": Fraction(share) for name, share in limit.per_mm.items()}
-
-
-def _worth(value: Quantity | Fraction) -> Fraction:
-    return value.worth(DIMENSIONS[value.dimension][0]) if isinstance(value, Quantity) else value
-
-
-def _chosen(kind: str, place: str, old: Chosen, new: Chosen, why: str) -> Iterator[Change]:
-    """A choice that differs: as a number in the first unit of its dimension where it is one."""
-    values = [None if each is None or isinstance(each, str) else _worth(each) for each in (old, new)]
-    before, after = (value if value is not None else each if isinstance(each, str) else None
-                     for value, each in zip(values, (old, new), strict=True))  # fmt: skip
-    if before == after:
-        return
-    change: Fraction | str | None = "another" if before is not None and after is not None else None
-    weight = 1.0
-    if isinstance(before, Fraction) and isinstance(after, Fraction):
-        change = after - before
-        weight = float(abs(change) / max(abs(before), abs(after)))
-    quantities = [each for each in (old, new) if isinstance(each, Quantity)]
-    unit = DIMENSIONS[quantities[0].dimension][0] if quantities else None
-    steps = [each.last_digit(unit) for each in quantities if unit]
-    decimals = max((decimals_for(each) for each in steps), default=_digits(before, after))
-    yield Change("choices", kind, place, before, after, change, True, why, unit, None, decimals, weight)
-
-
-def _digits(*values: Fraction | str | None) -> int:
-    """Digits enough for numbers that were written as decimals."""
-    numbers = [each for each in values if isinstance(each, Fraction)]
-    return next((digits for digits in range(7) if all((each * 10**digits).denominator == 1 for each in numbers)), 6)

@@ -8,7 +8,7 @@ from buildbook import uncertainty as gum
 from buildbook.balance.bobweights import CylinderWeights, Weighed
 from buildbook.balance.layouts import Layout, LayoutError, known_layout, spelled_layout
 from buildbook.figures.weighings import KindSummary, PieceWeight
-from buildbook.records.model import WEIGHING_KINDS, Build, Decision, SpelledLayout
+from buildbook.records.model import WEIGHING_KINDS, Build, Decision, Engine, SpelledLayout
 
 # A piston with its pin may be weighed together instead of apart; apart leaves the matcher more choice.
 APART, TOGETHER = ("piston", "pin"), ("piston_with_pin",)
@@ -44,8 +44,12 @@ class PairingFigure(NamedTuple):
 
 
 def layout_of(build: Build) -> Layout:
-    """The engine's layout, known by name or spelled out. Raises LayoutError."""
-    layout = build.engine.layout
+    """The layout of a build's engine, known by name or spelled out. Raises LayoutError."""
+    return layout_of_engine(build.engine)
+
+
+def layout_of_engine(engine: Engine) -> Layout:
+    layout = engine.layout
     if layout is None:
         raise LayoutError("engine.yaml names no layout")
     if isinstance(layout, SpelledLayout):

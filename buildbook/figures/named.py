@@ -7,10 +7,19 @@ from typing import TYPE_CHECKING, NamedTuple
 from buildbook.balance.layouts import LayoutError
 from buildbook.figures.balance import PLANES, NoBalance
 from buildbook.figures.fits import FIT_KINDS
-from buildbook.quantities import decimals_for
+from buildbook.quantities import DIMENSIONS, decimals_for
+from buildbook.records.model import MEASUREMENT_KINDS
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
+
+# What is measured and is no fit by itself, such as the diameter of a journal → the unit its figures are in. A valve's
+# readings belong to crank angles, so that their mean would be of nothing.
+SIZES: dict[str, str] = {
+    kind: DIMENSIONS[measurement.dimension][0]
+    for kind, measurement in MEASUREMENT_KINDS.items()
+    if kind not in FIT_KINDS and kind != "valve_to_piston"
+}
 
 
 class Named(NamedTuple):
@@ -30,9 +39,11 @@ class Named(NamedTuple):
         return f"{self.kind}.{self.place}" if self.place else self.kind
 
 
-def named_figures(figures: "Figures") -> dict[str, Named]:
-    """Name → figure, in the order of the job: every weight, the pairing, bobweights, what the last spin left, fits."""
-    return {each.name: each for part in _PARTS for each in part(figures)}
+def named_figures(figures: "Figures", *, measured: bool = True) -> dict[str, Named]:
+    """Name → figure, in the order of the job: weights, pairing, bobweights, what the last spin left; and what was
+    `measured`, sizes and fits."""
+    parts = (*_WEIGHED, *_MEASURED) if measured else _WEIGHED
+    return {each.name: each for part in parts for each in part(figures)}
 
 
 def _weights(figures: "Figures") -> Iterator[Named]:
@@ -82,7 +93,16 @@ def _residual(figures: "Figures") -> Iterator[Named]:
         decimals = decimals_for(reading.amount.last_digit("g")) if reading else 1
         amount = abs(balance.grams(last.measured)[plane])
         uncertainty = repeats / balance.plane(plane).radius if repeats is not None else None
-        yield Named("residual", plane, Fraction(amount), uncertainty, "g", decimals)
+        # as read, 0.3 and not the 0.2999… that floating point makes of it, so that a question for 0.3 or more finds it
+        yield Named("residual", plane, Fraction(amount).limit_denominator(10**9), uncertainty, "g", decimals)
+
+
+def _sizes(figures: "Figures") -> Iterator[Named]:
+    """The mean size of every journal, bore, piece and volume as it was measured, at 20 °C; see `Measured.mean`."""
+    for kind, unit in SIZES.items():
+        for place, piece in figures.measured.get(kind, {}).items():
+            decimals = max(size.decimals for size in piece.readings) + (len(piece.readings) > 1)
+            yield Named(kind, place, piece.mean, piece.mean_uncertainty, unit, decimals)
 
 
 def _fits(figures: "Figures") -> Iterator[Named]:
@@ -92,4 +112,5 @@ def _fits(figures: "Figures") -> Iterator[Named]:
         yield Named(fit.kind, place, fit.value, fit.uncertainty, unit, fit.decimals)
 
 
-_PARTS = (_weights, _pairing, _bobweights, _residual, _fits)
+_WEIGHED = (_weights, _pairing, _bobweights, _residual)
+_MEASURED = (_sizes, _fits)

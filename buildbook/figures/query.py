@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from buildbook.figures.fits import FIT_KINDS, Bounds
-from buildbook.figures.named import Named
+from buildbook.figures.named import SIZES, Named
 from buildbook.quantities import UNITS, QuantityError, read_number, read_quantity
 from buildbook.records.model import MASS_LIMITS, WEIGHING_KINDS
 
@@ -18,6 +18,7 @@ KINDS: dict[str, str] = {
     **{name: "g" for what in WEIGHING_KINDS for name in (what, f"{what}_spread")},
     **dict.fromkeys(("reciprocating", "reciprocating_spread"), "g"),
     **dict.fromkeys(("bobweight", "bobweight_target", "bobweight_spread", "bobweight_set", "residual"), "g"),
+    **SIZES,
     **{kind: fit.unit for kind, fit in FIT_KINDS.items()},
 }
 
@@ -121,7 +122,7 @@ def satisfying(condition: Condition, figures: Iterable[Named]) -> list[Named]:
 def limits(figures: "Figures", named: Mapping[str, Named]) -> dict[str, Bounds]:
     """Name → what that figure is held to, in its own unit; figures without a limit are left out."""
     found = {}
-    for fit in figures.fits.fits:
+    for fit in figures.fits.fits if any(each.kind in FIT_KINDS for each in named.values()) else ():
         if fit.bounds.least is not None or fit.bounds.most is not None:
             found[f"{fit.kind}.{fit.place}" if fit.place != "all" else fit.kind] = fit.bounds
     for name, each in named.items():

@@ -8,6 +8,7 @@ from buildbook import uncertainty as gum
 from buildbook.balance.layouts import LayoutError
 from buildbook.figures import spin_rules
 from buildbook.figures.cylinders import kind_words
+from buildbook.figures.firing import firing_findings
 from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding, Where, did_you_mean
@@ -37,11 +38,7 @@ def layout_holds_together(build: Build, figures: "Figures") -> Iterator[Finding]
         remedy = "name a known layout, or spell out banks and throws"
         yield Finding("error", "layout", at, str(error), why, remedy)
         return
-    order = build.engine.firing_order
-    if order and sorted(order) != sorted(layout.cylinders):
-        what = f"the firing order does not name each of the {len(layout.cylinders)} cylinders once"
-        remedy = "correct firing_order or layout"
-        yield Finding("error", "firing-order", build.engine.where_firing_order, what, why, remedy)
+    yield from firing_findings(layout, build.engine)
 
 
 def pieces_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -60,7 +57,8 @@ def pieces_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Findin
 
 
 def records_have_one_id_each(build: Build, figures: "Figures") -> Iterator[Finding]:
-    for entries in (build.weighings, build.clearances, build.spins.steps, build.sign_offs, build.pairings.decisions):
+    signed = (build.sign_offs, build.reopened)
+    for entries in (build.weighings, build.clearances, build.spins.steps, build.pairings.decisions, *signed):
         seen: dict[str, Where] = {}
         for entry in entries:
             if entry.id in seen:
@@ -102,17 +100,6 @@ def _unknown(entry: Entry, field: str, name: str | None, known: Iterable[str], w
     why = "A record by a stranger cannot be asked about." if field == "by" else "What it reads to is not known."
     remedy = did_you_mean(name, known, f"add {name} to {where} in shop.yaml")
     yield Finding("error", f"unknown-{field}", entry.place(field), what, why, remedy)
-
-
-def conflicts_are_decided(build: Build, figures: "Figures") -> Iterator[Finding]:
-    """What two benches wrote differently stands in the record twice until somebody says which it is."""
-    for entries in (build.weighings, build.clearances, build.spins.steps, build.sign_offs, build.pairings.decisions):
-        for entry in entries:
-            if entry.void is not None and entry.void.startswith("conflict"):
-                what = f"{entry.id or 'this record'} is one side of a conflict that nobody has decided"
-                why = "Two benches wrote two values, and the figures rest on one of them."
-                remedy = "record the right one, if it is not the one that counts; then say in 'void' how it was decided"
-                yield Finding("warning", "undecided", entry.where, what, why, remedy)
 
 
 def records_come_after_the_opening(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -467,7 +454,6 @@ RULES: tuple[Rule, ...] = (
     pieces_have_one_id_each,
     records_have_one_id_each,
     records_say_when_by_whom_with_what,
-    conflicts_are_decided,
     records_come_after_the_opening,
     instruments_are_in_calibration,
     weights_come_from_a_scale,

@@ -10,13 +10,17 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from buildbook import uncertainty as gum
 from buildbook.balance.proving import COVERAGE
 from buildbook.balance.tolerance import Shares, grade_value, permissible_total, share
-from buildbook.balance.unbalance import NOTHING, BalancingError, carry
+from buildbook.balance.unbalance import NOTHING, BalancingError, Unbalance, carry
 from buildbook.figures.balance import PLANES, BalanceFigures, SpinFigure, mm
+from buildbook.figures.throws import Throws, throws_of
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
 
 Verdict = Literal["over", "go_on", "stop"]
+
+# The names of two lines of the floor, which `place` works out anew for every placing.
+PARTS_LINE, WEIGHED_LINE = "parts against their bobweights", "the weighings behind the bobweights"
 
 
 class FloorLine(NamedTuple):
@@ -106,9 +110,13 @@ class Yardsticks:
         return Floor(hypot(*(line.front or 0.0 for line in lines)), hypot(*(line.rear or 0.0 for line in lines)), lines)
 
     def standing(self, spin: SpinFigure) -> Standing:
+        """Where the crankshaft stood when it was spun."""
+        return self.of(spin.measured)
+
+    def of(self, unbalance: Unbalance) -> Standing:
         """`stop`: no more than the floor at both planes, where another spin cannot tell better from worse. `over`:
         more than a limit allows at either plane. `go_on`: within the limits, and worth another hole."""
-        amounts = {plane: abs(vector) for plane, vector in self.balance.grams(spin.measured).items()}
+        amounts = {plane: abs(vector) for plane, vector in self.balance.grams(unbalance).items()}
         limit = self.build.limits.get("residual")
         shop = {plane: float(limit.bounds[plane].worth("g")) for plane in PLANES if limit and plane in limit.bounds}
         floor = {"front": self.floor.front, "rear": self.floor.rear}
@@ -116,8 +124,8 @@ class Yardsticks:
         permissible: dict[str, float] = {}
         if self.tolerance is not None:
             planes, shares = self.balance.planes, self.tolerance.shares
-            held = carry(spin.measured.front, planes.front.position, *self.tolerance.places)
-            held += carry(spin.measured.rear, planes.rear.position, *self.tolerance.places)
+            held = carry(unbalance.front, planes.front.position, *self.tolerance.places)
+            held += carry(unbalance.rear, planes.rear.position, *self.tolerance.places)
             carried = {"front": abs(held.front) / planes.front.radius, "rear": abs(held.rear) / planes.rear.radius}
             permissible = {"front": shares.front / planes.front.radius, "rear": shares.rear / planes.rear.radius}
         over = any(carried[plane] > permissible[plane] for plane in permissible)
@@ -129,7 +137,7 @@ class Yardsticks:
     def _parts_against_bobweights(self) -> FloorLine:
         """The actual pieces in their cylinders less the bobweights that stood in for them, through the layout to both
         planes: Σ (rotating + factor × reciprocating + oil − set) r e^(iφ) over the crankpins."""
-        what = "parts against their bobweights"
+        what = PARTS_LINE
         throws = self._throws
         if isinstance(throws, str):
             return FloorLine(what, None, None, throws)
@@ -139,8 +147,7 @@ class Yardsticks:
                 return FloorLine(what, None, None, f"no bobweight is recorded as set on throw {name}")
             for pin in throw.pins:
                 more = float(pin.total - bobweights.set[name].weight / len(throw.pins))
-                vector = more * throws.radius * rect(1, radians(pin.angle - throws.zero))
-                left += self.balance.planes.carry(vector, throws.positions[name])
+                left += throws.carry(self.balance.planes, name, more * rect(1, radians(pin.angle - throws.zero)))
         grams = self.balance.grams(left)
         return FloorLine(what, abs(grams["front"]), abs(grams["rear"]))
 
@@ -158,7 +165,7 @@ class Yardsticks:
     def _weighed(self) -> FloorLine:
         throws = self.figures.bobweights.throws if self.figures.has_layout else {}
         uncertainties = {name: throw.uncertainty for name, throw in throws.items()}
-        return self._by_throw("the weighings behind the bobweights", uncertainties)
+        return self._by_throw(WEIGHED_LINE, uncertainties)
 
     def _by_throw(self, what: str, uncertainty: Mapping[str, float]) -> FloorLine:
         """Independent standard uncertainties [g] at the crankpins, at k = 2 at both planes: 2 √(Σ (cᵢ uᵢ)²)."""
@@ -166,9 +173,7 @@ class Yardsticks:
         if isinstance(throws, str):
             return FloorLine(what, None, None, throws)
         planes = self.balance.planes
-        shares = [
-            planes.carry(uncertainty[name] * throws.radius, position) for name, position in throws.positions.items()
-        ]
+        shares = [throws.carry(planes, name, uncertainty[name]) for name in throws.positions]
         front = COVERAGE * hypot(*(abs(each.front) for each in shares)) / planes.front.radius
         rear = COVERAGE * hypot(*(abs(each.rear) for each in shares)) / planes.rear.radius
         return FloorLine(what, front, rear)
@@ -181,23 +186,5 @@ class Yardsticks:
         return FloorLine(what, front, rear)
 
     @cached_property
-    def _throws(self) -> "_Throws | str":
-        """Where the throws are, or why that is not known. They are evenly spaced by the bores, throw 1 at 0."""
-        if not self.figures.has_layout:
-            return "the engine's layout is not known"
-        if self.figures.bobweights.missing:
-            return "; ".join(self.figures.bobweights.missing)
-        engine, throws = self.build.engine, self.figures.layout.throws
-        if engine.stroke is None or (engine.bore_spacing is None and len(throws) > 1):
-            return "engine.yaml states no stroke or no bore spacing"
-        spacing = mm(engine.bore_spacing)
-        positions = {name: place * spacing for place, name in enumerate(throws)}
-        return _Throws(positions, mm(engine.stroke) / 2, next(iter(throws.values())))
-
-
-class _Throws(NamedTuple):
-    """The throws' places along the crankshaft [mm], the crank radius [mm], and the angle of throw 1 [deg]."""
-
-    positions: Mapping[str, float]
-    radius: float
-    zero: float
+    def _throws(self) -> Throws | str:
+        return throws_of(self.figures)

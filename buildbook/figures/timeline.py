@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from buildbook.quantities import Quantity, is_plain_number
+from buildbook.records.finding import Where
 from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Build, Entry, Person, Step, Taken
 
 # A record that came into the book within this of its own day was written down as the work was done.
@@ -19,18 +20,22 @@ DONE = {"drill": "drilled", "plug": "plugged", "grind": "ground", "add": "added"
 _NAMED = {"matched": "D1", "bobweights set": "bobweights"}
 
 
+# What stands on a line of its own, because its place among the others of the day matters.
+_BY_THEMSELVES = {"signed", "reopened", "matched", "matched again"}
+
+
 class Kept(NamedTuple):
     """One commit that touched a build: `files` are those of the build (`weighings`), `records` the ids that it names.
 
     `how` it was made: a command made a record (`command`) or opened the build (`opened`); the whole book or the engine
-    was begun with what was there (`begun`); or somebody edited by `hand`.
+    was begun with what was there (`begun`); two benches were brought together (`merged`); or somebody edited by `hand`.
     """
 
     sha: str
     when: datetime
     author: str
     subject: str
-    how: Literal["command", "opened", "begun", "hand"]
+    how: Literal["command", "opened", "begun", "hand", "merged"]
     records: tuple[str, ...]
     files: tuple[str, ...]
 
@@ -43,8 +48,8 @@ class Event(NamedTuple):
     """One thing that happened to a build.
 
     `what` was done (`weighed`) `of` what; `by` is the id of a person, `who` their name. `file` and `record` say where
-    it is written down. `how` says how it came into the book: by a command (`record`), by `hand`, or only that it is in
-    a `file`. `late` is the commit that brought it, where that was on another day than its own.
+    it is written down, `where` in which line. `how` says how it came into the book: by a command (`record`), by `hand`,
+    or only that it is in a `file`. `late` is the commit that brought it, where that was on another day than its own.
     """
 
     what: str
@@ -59,6 +64,7 @@ class Event(NamedTuple):
     how: str
     late: Kept | None = None
     commit: str | None = None
+    where: Where | None = None
 
     @property
     def day(self) -> date | None:
@@ -66,7 +72,8 @@ class Event(NamedTuple):
 
 
 class Line(NamedTuple):
-    """Like things of one day: what was done of what, by whom, each named once; a void record stands alone."""
+    """Like things of one day: what was done of what, by whom, each named once. A void record stands alone, and so does
+    what is not the same before and after another: a sign-off, a reopening, a decision."""
 
     what: str
     events: tuple[Event, ...]
@@ -108,14 +115,15 @@ def life(build: Build, kept: Sequence[Kept], brought: Known = NOT_KNOWN, voided:
 
 
 def hand_edits(kept: Sequence[Kept]) -> list[Event]:
-    """The commits, given newest first, that no command made: each one event, in the order of time."""
+    """The commits, given newest first, that no command made: each one event, in the order of time. Where two benches
+    were brought together, what they had entered is told by its own commits."""
     return in_order(
         Event(
-            "edited by hand", f"{', '.join(each.files)}: {each.subject}", _taken(each.when), None, each.author,
-            ", ".join(each.files), None, None, None, "hand", commit=each.sha,
+            "edited by hand" if each.by_hand else "brought together", f"{', '.join(each.files)}: {each.subject}",
+            _taken(each.when), None, each.author, ", ".join(each.files), None, None, None, each.how, commit=each.sha,
         )
         for each in reversed(kept)
-        if each.by_hand
+        if each.how in {"hand", "merged"}
     )  # fmt: skip
 
 
@@ -137,7 +145,8 @@ def by_day(events: Iterable[Event]) -> dict[date | None, list[Line]]:
     """Day → its lines, in the order in which the first event of each happened."""
     days: dict[date | None, dict[tuple[str, str | None, str | None], list[Event]]] = {}
     for event in events:
-        alone = event.commit or ((event.record or event.of) if event.void is not None else None)
+        by_itself = event.void is not None or event.what in _BY_THEMSELVES
+        alone = event.commit or ((event.record or event.of) if by_itself else None)
         days.setdefault(event.day, {}).setdefault((event.what, event.void, alone), []).append(event)
     return {day: [Line(what, tuple(group)) for (what, *_), group in groups.items()] for day, groups in days.items()}
 
@@ -176,9 +185,19 @@ def records_of(build: Build) -> Iterator[Event]:
         yield _event("bobweights set", ", ".join(each), bobweights, "spins", people)
     for step in build.spins.steps:
         yield _step(step, people)
+    yield from _signed(build)
+
+
+def _signed(build: Build) -> Iterator[Event]:
+    """Sign-offs, each with what opened the build again after it: where only the day is known, that is the order."""
+    people = build.shop.people
+    opened = list(build.reopened)
     for signed in build.sign_offs:
         yield _event("signed", signed.stage, signed, "build", people)
-    for reopening in build.reopened:
+        for reopening in [each for each in opened if each.sign_off == signed.id]:
+            opened.remove(reopening)
+            yield _event("reopened", f"{signed.id}, because {reopening.because}", reopening, "build", people)
+    for reopening in opened:
         of = f"{reopening.sign_off}, because {reopening.because}" if reopening.sign_off else reopening.because
         yield _event("reopened", of, reopening, "build", people)
 
@@ -186,7 +205,8 @@ def records_of(build: Build) -> Iterator[Event]:
 def _event(what: str, of: str, entry: Entry, file: str, people: Mapping[str, Person]) -> Event:
     person = people.get(entry.by or "")
     who = person.name if person and person.name else entry.by
-    return Event(what, of, entry.taken, entry.by, who, file, entry.id, entry.note, entry.void, "file")
+    told = Event(what, of, entry.taken, entry.by, who, file, entry.id, entry.note, entry.void, "file")
+    return told._replace(where=entry.where)
 
 
 def _step(step: Step, people: Mapping[str, Person]) -> Event:
@@ -209,7 +229,7 @@ def _parts(build: Build, kept: Sequence[Kept]) -> Iterator[Event]:
     if not build.parts:
         return
     kinds = ", ".join(dict.fromkeys(part.kind.replace("_", " ") for part in build.parts))
-    touched = [each for each in kept if "parts" in each.files]
+    touched = [each for each in kept if "parts" in each.files and each.how != "merged"]
     first = next((each for each in touched if each.by_hand), touched[0] if touched else None)
     when, who = (_taken(first.when), first.author) if first else (None, None)
     how = "file" if first is None else "hand" if first.by_hand else "record"
@@ -243,7 +263,7 @@ def _came(event: Event, kept: Sequence[Kept], known: Known) -> Event:
 def _possible(event: Event, kept: Sequence[Kept]) -> list[Kept]:
     """The commits that can have brought a record into its file: the first one that names it, or else those that name
     none."""
-    touched = [each for each in kept if event.file in each.files]
+    touched = [each for each in kept if event.file in each.files and each.how != "merged"]
     called = event.record or _NAMED.get(event.what)
     naming = [each for each in touched if called in each.records]
     if naming:

@@ -1,142 +1,49 @@
 """Where a figure came from: its formula, the same with the values in it, and so on down to what was read or chosen.
 
-A formula with its values is arithmetic that anybody can do again: numbers, `+ − × /`, brackets, `²`, `√`, `π`, `min`
-and `max`; `11.5e-6` is 0.0000115. Numbers stand with the digits that they were read with; one that is itself worked out
-has one more, or two where that makes it exact. Formulas are those of the modules that work the figures out.
+Formulas are those of the modules that work the figures out; `trace_steps` says how one is written.
 """
 
 from cmath import phase
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal
+from dataclasses import replace
 from fractions import Fraction
 from math import degrees
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING
 
 from buildbook import uncertainty as gum
 from buildbook.balance.bobweights import Line
-from buildbook.figures.compression import CylinderCompression
 from buildbook.figures.cylinders import weighed
 from buildbook.figures.fits import FIT_KINDS, TIGHTENINGS, Fit, limit_words
-from buildbook.figures.measured import Came, Measured, Size, fitted_places, uncertainty_of_mean
-from buildbook.figures.named import Named, named_figures
-from buildbook.fits.sizes import GAUGE, REFERENCE, expansion_of
-from buildbook.quantities import DIMENSIONS, UNITS, Quantity, decimals_for, fixed, in_numbered_order
-from buildbook.records.finding import Where
-from buildbook.records.model import (
-    MEASUREMENT_KINDS,
-    WEIGHING_KINDS,
-    Entry,
-    MeasuringSession,
-    Part,
-    Reading,
-    WeighingSession,
+from buildbook.figures.measured import fitted_places
+from buildbook.figures.named import SIZES, Named, named_figures
+from buildbook.figures.trace_compression import CompressionTraces
+from buildbook.figures.trace_sizes import Pick, SizeTraces, level_of
+from buildbook.figures.trace_steps import (
+    Earlier,
+    Source,
+    Step,
+    digits,
+    each_with_its_unit,
+    earlier_reading,
+    in_unit,
+    made_step,
+    mean_of,
+    of_readings,
+    plain,
+    read_source,
+    times,
+    written,
 )
+from buildbook.quantities import in_numbered_order
+from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
 
 
-class Earlier(NamedTuple):
-    """Another reading of the same thing, which does not count: one from before, or one that is void."""
-
-    values: tuple[str, ...]
-    unit: str
-    entry: Entry
-    where: Where
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Source:
-    """Where a chain ends: what was read, in a record (`entry`), or else chosen or stated, with whoever says so.
-
-    `values` are as written, each with its own unit where they have no common `unit`. `field` names what is meant below
-    the place in the file.
-    """
-
-    what: str
-    place: str = ""
-    values: tuple[str, ...]
-    unit: str = ""
-    where: Where | None
-    field: tuple[str, ...] = ()
-    entry: Entry | None = None
-    said_by: str | None = None
-    earlier: tuple[Earlier, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Step:
-    """A figure, or something that one is made of: what it is worth and what that was worked out from.
-
-    `alike` marks inputs of one kind, of which the least and the greatest say most; `between` names the figures that lie
-    between the two that a spread is made of.
-    """
-
-    name: str
-    value: Fraction
-    uncertainty: float | None
-    unit: str
-    decimals: int
-    formula: str
-    with_values: str
-    inputs: tuple["Step", ...] = ()
-    sources: tuple[Source, ...] = ()
-    note: str = ""
-    limit: Source | None = None
-    alike: bool = False
-    between: tuple[str, ...] = ()
-
-    @property
-    def text(self) -> str:
-        """The value, in the digits that it has in a formula."""
-        return digits(self.value, self.decimals)
-
-    def text_in(self, figure: Named) -> str:
-        """The same, as exact as the figure needs that it goes into."""
-        return digits(self.value, self.decimals, figure.decimals)
-
-    def steps(self) -> list["Step"]:
-        """This step and all below it, each once, the nearest first."""
-        found: dict[str, Step] = {}
-        level = [self]
-        while level:
-            found |= {step.name: step for step in level if step.name not in found}
-            level = [each for step in level for each in step.inputs]
-        return [*found.values()]
-
-    def all_sources(self) -> list[Source]:
-        """Everything that was read, chosen or stated, each once."""
-        listed = [source for step in self.steps() for source in (*step.sources, *([step.limit] if step.limit else []))]
-        return [*{(source.where, source.field, source.what): source for source in reversed(listed)}.values()][::-1]
-
-
 def trace(figures: "Figures", name: str) -> Step:
     """Where the figure of that name came from, down to the readings. Raises KeyError where there is none."""
     return _Tracer(figures).figure(name)
-
-
-def digits(value: Fraction, decimals: int, wanted: int = 0) -> str:
-    """A value as it stands in a formula: with its own decimals, or up to two more to be exact, or else one more than
-    its own and than is `wanted` of what it goes into."""
-    exact = (each for each in range(decimals, decimals + 3) if (value * 10**each).denominator == 1)
-    return fixed(value, next(exact, max(decimals, wanted) + 1)).replace("-", "−")
-
-
-_Pick = Literal["smallest", "largest", "mean", "last", "only"]
-
-# What the clearance volume and the swept volume are made of: the kind of measurement, or the part whose maker states it
-# and under which name.
-_OF_COMPRESSION = {
-    "bore": ("cylinder_bore", "engine", "bore"),
-    "stroke": ("", "engine", "stroke"),
-    "chamber": ("chamber_volume", "head", "chamber"),
-    "dish": ("piston_dish", "piston", "dish"),
-    "deck": ("deck_height", "", ""),
-    "gasket": ("gasket_thickness", "head_gasket", "thickness"),
-    "gasket_bore": ("gasket_bore", "head_gasket", "diameter"),
-    "ring_land": ("ring_land_volume", "", ""),
-}
 
 
 class _Tracer:
@@ -147,6 +54,8 @@ class _Tracer:
         self.build = figures.build
         self.named = named_figures(figures)
         self.done: dict[str, Step] = {}
+        self.sizes = SizeTraces(figures)
+        self.compression = CompressionTraces(figures, self.sizes)
 
     def figure(self, name: str) -> Step:
         if name not in self.done:
@@ -173,6 +82,8 @@ class _Tracer:
             step = self.mean(named, "mean of the throws' bobweights", throws)
         elif kind == "residual":
             step = self.residual(named)
+        elif kind in SIZES:
+            step = self.sizes.mean(self.figures.measured[kind][place])
         else:
             step = self.spread(named)
         return replace(step, limit=limit)
@@ -186,7 +97,7 @@ class _Tracer:
             return None
         if kind == "residual":
             bounds = {plane: bound for plane, bound in bounds.items() if plane == place}
-        values = tuple(f"{bound} {_plain(quantity)} {quantity.unit}" for bound, quantity in bounds.items())
+        values = tuple(f"{bound} {plain(quantity)} {quantity.unit}" for bound, quantity in bounds.items())
         return Source(what="limit", values=values, where=limit.where, said_by=limit.source) if values else None
 
     # Weights
@@ -203,15 +114,15 @@ class _Tracer:
             if session.what == named.kind and (session.void is not None or any(session is each for each in before))
         ]
         earlier = tuple(
-            _earlier(session, session.readings[piece.piece])
+            earlier_reading(session, session.readings[piece.piece])
             for session in others
             if piece.piece in session.readings and session.readings[piece.piece].values
         )
-        source = _source(summary.title, piece.piece, reading, piece.session, earlier)
-        return _step(
+        source = read_source(summary.title, piece.piece, reading, piece.session, earlier)
+        return made_step(
             named,
-            _of_readings(reading.values),
-            _mean_of([_in(each, "g") for each in reading.values]),
+            of_readings(reading.values),
+            mean_of([in_unit(each, "g") for each in reading.values]),
             sources=(source,),
         )
 
@@ -223,13 +134,13 @@ class _Tracer:
         assert session.lot is not None
         total = session.lot.total
         earlier = tuple(
-            _earlier(each, each.lot.total, f" of {each.lot.pieces}")
+            earlier_reading(each, each.lot.total, f" of {each.lot.pieces}")
             for each in sessions
             if each is not session and each.lot is not None and each.lot.total.values
         )
-        source = _source(f"{summary.title}, lot of {session.lot.pieces}", "", total, session, earlier)
-        weight = _mean_of([_in(each, "g") for each in total.values])
-        return _step(named, "weight of the lot / its pieces", f"{weight} / {session.lot.pieces}", sources=(source,))
+        source = read_source(f"{summary.title}, lot of {session.lot.pieces}", "", total, session, earlier)
+        weight = mean_of([in_unit(each, "g") for each in total.values])
+        return made_step(named, "weight of the lot / its pieces", f"{weight} / {session.lot.pieces}", sources=(source,))
 
     def kind_mean(self, what: str) -> Step:
         """The mean of a kind, where it stands for any piece of it."""
@@ -242,7 +153,7 @@ class _Tracer:
         return self.mean(named, f"mean {summary.title} of those weighed", pieces)
 
     def mean(self, named: Named, formula: str, of: Sequence[Step]) -> Step:
-        return _step(named, formula, _mean_of([each.text_in(named) for each in of]), of, alike=len(of) > 1)
+        return made_step(named, formula, mean_of([each.text_in(named) for each in of]), of, alike=len(of) > 1)
 
     def cylinder(self, named: Named) -> Step:
         """What of a cylinder goes up and down: the sum of its pieces."""
@@ -275,9 +186,9 @@ class _Tracer:
         counts: dict[str, int] = {}
         for count, what, _ in terms:
             counts[what] = counts.get(what, 0) + count
-        formula = " + ".join(_times(count, what) for what, count in counts.items())
-        with_values = " + ".join(_times(count, step.text_in(named)) for count, _, step in terms)
-        return _step(named, formula, with_values, [step for _, _, step in terms])
+        formula = " + ".join(times(count, what) for what, count in counts.items())
+        with_values = " + ".join(times(count, step.text_in(named)) for count, _, step in terms)
+        return made_step(named, formula, with_values, [step for _, _, step in terms])
 
     def of_lines(self, named: Named, lines: Iterable[Line]) -> Step:
         kinds = {kind.title: what for what, kind in WEIGHING_KINDS.items()}
@@ -310,20 +221,20 @@ class _Tracer:
 
         if balance.oil is not None:
             formula += " + oil"
-            expression += f" + {_in(balance.oil, 'g')}"
-            values, unit = _written([balance.oil])
+            expression += f" + {in_unit(balance.oil, 'g')}"
+            values, unit = written([balance.oil])
             oil = Source(what="oil on a throw", values=values, unit=unit, where=balance.where, field=("oil",))
             sources.append(replace(oil, said_by="an allowance, not weighed"))
-        step = _step(named, formula, expression, [rotating, reciprocating], sources=tuple(sources))
+        step = made_step(named, formula, expression, [rotating, reciprocating], sources=tuple(sources))
         return step if matched else replace(step, note=self.figures.bobweights.basis)
 
     def as_set(self, named: Named) -> Step:
         recorded = self.build.spins.bobweights
         assert recorded is not None
         reading = recorded.set[named.place]
-        source = _source("bobweight as set", f"throw {named.place}", reading, recorded)
-        weight = _mean_of([_in(each, "g") for each in reading.values])
-        return _step(named, _of_readings(reading.values), weight, sources=(source,))
+        source = read_source("bobweight as set", f"throw {named.place}", reading, recorded)
+        weight = mean_of([in_unit(each, "g") for each in reading.values])
+        return made_step(named, of_readings(reading.values), weight, sources=(source,))
 
     def spread(self, named: Named) -> Step:
         """Greatest less least of the figures of one kind."""
@@ -338,7 +249,7 @@ class _Tracer:
         most, least = self.figure(of[-1].name), self.figure(of[0].name)
         word = "lowest" if of_most.startswith("highest") else "lightest"
         between = tuple(sorted((each.name for each in of[1:-1]), key=in_numbered_order))
-        return _step(
+        return made_step(
             named,
             f"{of_most} − {word}",
             f"{most.text_in(named)} − {least.text_in(named)}",
@@ -356,7 +267,7 @@ class _Tracer:
         reading = last.step.spin.readings[plane]
         record = self.build.spins.planes[plane]
         assert record.radius is not None
-        radius = _in(record.radius, "mm")
+        radius = in_unit(record.radius, "mm")
         vector = last.measured.front if plane == "front" else last.measured.rear
         counted = f"{balance.angles.positive}, {balance.angles.reading}".replace("_", " ")
         x, y = (digits(Fraction(each).limit_denominator(10**6), 2) for each in (vector.real, vector.imag))
@@ -367,18 +278,18 @@ class _Tracer:
         ]
         others = [step for step in self.build.spins.steps if step.void is not None or step in repeated]
         earlier = tuple(
-            Earlier(_pair(each.amount, each.angle), "", step, each.where)
+            Earlier(each_with_its_unit(each.amount, each.angle), "", step, each.where)
             for step in others
             if step.spin is not None and (each := step.spin.readings.get(plane)) is not None
         )
         read = Source(
             what=f"spin, {plane}",
-            values=_pair(reading.amount, reading.angle),
+            values=each_with_its_unit(reading.amount, reading.angle),
             where=reading.where,
             entry=last.step,
             earlier=earlier,
         )
-        values, unit = _written([record.radius])
+        values, unit = written([record.radius])
         at = Source(
             what=f"radius of the {plane} plane", values=values, unit=unit, where=record.where, field=("radius",)
         )
@@ -395,24 +306,26 @@ class _Tracer:
             unit="g mm",
             decimals=2,
             formula="amount × radius",
-            with_values=f"{_in(reading.amount, 'g')} × {radius}",
+            with_values=f"{in_unit(reading.amount, 'g')} × {radius}",
             sources=(read, at, *ways),
-            note=f"{_plain(reading.angle)}° as the machine counts ({counted}) is {degrees(phase(vector)) % 360:.1f}° "
+            note=f"{plain(reading.angle)}° as the machine counts ({counted}) is {degrees(phase(vector)) % 360:.1f}° "
             f"from throw 1, with the rotation: x = {x}, y = {y} g mm",
         )
         squares = " + ".join(f"({each})²" if each.startswith("−") else f"{each}²" for each in (x, y))
-        return _step(named, "√(x² + y²) / radius, at the last spin", f"√({squares}) / {_factor(radius)}", [unbalance])
+        return made_step(
+            named, "√(x² + y²) / radius, at the last spin", f"√({squares}) / {_factor(radius)}", [unbalance]
+        )
 
     # Sizes, gaps and what follows from them
 
     def fit(self, named: Named, fit: Fit) -> Step:
         kind, needs = fit.kind, FIT_KINDS[fit.kind].needs
         if kind == "compression_ratio":
-            return self.ratio(named, self.figures.compression.cylinders[fit.place])
+            return self.compression.ratio(named, self.figures.compression.cylinders[fit.place])
         if kind == "quench":
             each = self.figures.compression.cylinders[fit.place]
-            deck, gasket = self.of_compression(each, "deck"), self.of_compression(each, "gasket")
-            return _step(
+            deck, gasket = self.compression.part(each, "deck"), self.compression.part(each, "gasket")
+            return made_step(
                 named,
                 "deck height + gasket thickness",
                 f"{deck.text_in(named)} + {gasket.text_in(named)}",
@@ -422,11 +335,11 @@ class _Tracer:
             ratios = (each for each in self.named.values() if each.kind == "compression_ratio")
             return self.difference(named, "highest compression ratio", sorted(ratios, key=lambda each: each.value))
         if len(needs) == 2:
-            outer = self.extreme(needs[0], fit.came_from[0], "smallest")
-            inner = self.extreme(needs[1], fit.came_from[1], "largest")
+            outer = self.sizes.extreme(needs[0], fit.came_from[0], "smallest")
+            inner = self.sizes.extreme(needs[1], fit.came_from[1], "largest")
             titles = [MEASUREMENT_KINDS[need].title for need in needs]
             formula = f"{titles[0]}, smallest − {titles[1]}, largest"
-            made = _step(
+            made = made_step(
                 named,
                 formula,
                 f"{outer.text_in(named)} − {inner.text_in(named)}",
@@ -439,26 +352,26 @@ class _Tracer:
             return replace(made, note=f"its mean, {mean}, is what the maximum is held against")
         piece = self.figures.measured[needs[0]][fit.came_from[0].place]
         if kind.endswith("_taper"):
-            ends = [self.section(piece, each) for each in fit.came_from]
+            ends = [self.sizes.section(piece, each) for each in fit.came_from]
             formula = "largest mean of a level − smallest"
-            return _step(named, formula, f"{ends[0].text_in(named)} − {ends[1].text_in(named)}", ends)
-        section = self.section_of(piece, fit.came_from[0])
+            return made_step(named, formula, f"{ends[0].text_in(named)} − {ends[1].text_in(named)}", ends)
+        section = self.sizes.section_of(piece, fit.came_from[0])
         if kind.endswith("_out_of_round"):
-            level = f"{piece.place} {_level_of(piece, section)}".strip()
+            level = f"{piece.place} {level_of(piece, section)}".strip()
             ends = [
-                self.sizes(f"{piece.kind}_{pick}", level, piece.kind, piece.place, [section], pick)
+                self.sizes.of(f"{piece.kind}_{pick}", level, piece.kind, piece.place, [section], pick)
                 for pick in ("largest", "smallest")
             ]
             formula = "largest − smallest diameter of one level"
-            return _step(named, formula, f"{ends[0].text_in(named)} − {ends[1].text_in(named)}", ends)
-        pick: _Pick = "mean"
+            return made_step(named, formula, f"{ends[0].text_in(named)} − {ends[1].text_in(named)}", ends)
+        pick: Pick = "mean"
         if kind.endswith("valve_to_piston"):
             pick = "smallest"
         elif kind in TIGHTENINGS:
             pick = "last"
         elif kind.endswith("stretch"):
             section, pick = tuple(size for size in section if size.value == fit.value)[:1], "only"
-        read = self.sizes(kind, fit.place, piece.kind, piece.place, [section], pick)
+        read = self.sizes.of(kind, fit.place, piece.kind, piece.place, [section], pick)
         return replace(read, name=named.name, value=named.value, uncertainty=named.uncertainty, decimals=named.decimals)
 
     def paired(self, fit: Fit) -> tuple[Source, ...]:
@@ -468,328 +381,12 @@ class _Tracer:
         part = {"rod_clearance": "rod", "pin_in_rod": "rod", "pin_in_piston": "piston"}.get(fit.kind, "")
         return self.put_in(fitted_places(self.build).get((part, fit.place)))
 
-    def extreme(self, kind: str, came: Came, pick: _Pick) -> Step:
-        """The tightest place of a bore or of what runs in it; of a split pin only that part that the rod runs on."""
-        piece = self.figures.measured[kind][came.place]
-        sections = [*piece.sections.values()]
-        if kind == "rod_journal" and self.figures.has_layout and came.place in self.figures.layout.throws:
-            pins = self.figures.layout.pins(came.place)
-            if len(pins) > 1 and len(pins) == len(sections):
-                sections = [self.section_of(piece, came)]
-        return self.sizes(kind, came.place, kind, came.place, sections, pick)
-
-    def section(self, piece: Measured, came: Came) -> Step:
-        """The mean diameter at one level."""
-        section = self.section_of(piece, came)
-        place = f"{piece.place} {_level_of(piece, section)}".strip()
-        return self.sizes(piece.kind, place, piece.kind, piece.place, [section], "mean")
-
-    @staticmethod
-    def section_of(piece: Measured, came: Came) -> tuple[Size, ...]:
-        return next(section for section in piece.sections.values() if any(size.where == came.where for size in section))
-
-    def sizes(
-        self, name: str, place: str, kind: str, piece: str, sections: Sequence[tuple[Size, ...]], pick: _Pick
-    ) -> Step:
-        """One size out of what was read of a place: the smallest, the largest, the mean of the levels' means, …"""
-        unit = DIMENSIONS[MEASUREMENT_KINDS[kind].dimension][0]
-        read = [size for section in sections for size in section]
-        decimals = max(size.decimals for size in read)
-        if pick == "mean":
-            means = [sum((size.value for size in section), Fraction(0)) / len(section) for section in sections]
-            value = sum(means, Fraction(0)) / len(means)
-            uncertainty = uncertainty_of_mean(tuple(read))
-            decimals += len(read) > 1
-            by_level = [_mean_of([_size_text(size, unit) for size in section]) for section in sections]
-            expression = _mean_of(by_level)
-            formula = "mean of the levels' means" if len(sections) > 1 else _of_readings(read)
-        else:
-            picks = {"smallest": min, "largest": max}
-            chosen = picks[pick](read, key=lambda size: size.value) if pick in picks else read[-1]
-            value, uncertainty = chosen.value, chosen.uncertainty
-            expression, formula = _size_text(chosen, unit), "as read"
-            if pick in picks and len(read) > 1:
-                few = read if len(read) <= 6 else [picks[pick](each, key=lambda size: size.value) for each in sections]
-                texts = list(dict.fromkeys(_size_text(size, unit) for size in few))
-                expression = (
-                    f"{'min' if pick == 'smallest' else 'max'}({', '.join(texts)})" if len(texts) > 1 else texts[0]
-                )
-                formula = f"{pick} of {len(read)} readings"
-            elif pick == "last" and len(read) > 1:
-                formula = f"the last of {len(read)} steps"
-        note, sources = "", self.read_at(kind, piece, read)
-        if read[0].value != read[0].as_read:
-            session = read[0].session
-            part = self.made_of(MEASUREMENT_KINDS[kind].made_of, piece)
-            expansion = expansion_of(part.material if part else None)
-            assert session.temperature is not None
-            assert part is not None
-            assert expansion is not None
-            rise = _decimal(session.temperature.worth("degC") - REFERENCE)
-            own, steel = _decimal(expansion.coefficient), _decimal(GAUGE)
-            expression += f" × (1 + {steel}e-6 × {rise}) / (1 + {own}e-6 × {rise})"
-            formula += " × (1 + αg ΔT) / (1 + α ΔT)"
-            at = _decimal(session.temperature.worth("degC"))
-            note = (
-                f"read at {at} °C, brought to 20 °C as {expansion.material} ({own}e-6/K), gauge of steel ({steel}e-6/K)"
-            )
-            material = Source(
-                what=f"material of the {part.kind}".replace("_", " "),
-                values=(part.material or "",),
-                where=part.where,
-                field=("material",),
-                said_by=part.maker,
-            )
-            sources = (*sources, material)
-        return Step(
-            name=f"{name}.{place}",
-            value=value,
-            uncertainty=uncertainty,
-            unit=unit,
-            decimals=decimals,
-            formula=formula,
-            with_values=expression,
-            sources=sources,
-            note=note,
-        )
-
-    def made_of(self, kind: str | None, piece: str) -> Part | None:
-        """The part whose material a size goes by: the piece's own, or any of its kind; what is fitted before spares."""
-        of_kind = [part for part in sorted(self.build.parts, key=lambda part: not part.fitted) if part.kind == kind]
-        return next((part for part in of_kind if piece in part.pieces), of_kind[0] if of_kind else None)
-
-    def read_at(self, kind: str, place: str, read: Sequence[Size]) -> tuple[Source, ...]:
-        """The readings behind some sizes, with those of the same places that do not count."""
-        title = MEASUREMENT_KINDS[kind].title
-        used = list(dict.fromkeys((id(size.session), size.where) for size in read))
-        sessions = {id(size.session): size.session for size in read}
-        others = [each for each in self.build.clearances if each.what == kind and id(each) not in sessions]
-        unclaimed = [(session, spot) for session in others for spot in session.spots if spot.place == place]
-        sources = []
-        for session_id, where in used:
-            session = sessions[session_id]
-            spot = next(each for each in session.spots if each.reading.where == where)
-            same = [pair for pair in unclaimed if (pair[1].along, pair[1].within) == (spot.along, spot.within)]
-            unclaimed = [pair for pair in unclaimed if pair not in same]
-            at = " ".join(filter(None, (spot.place, spot.along, spot.within)))
-            earlier = tuple(_earlier(each, other.reading) for each, other in same if other.reading.values)
-            sources.append(_source(title, at, spot.reading, session, earlier))
-        if unclaimed and sources and MEASUREMENT_KINDS[kind].made_of is not None:
-            rest = tuple(
-                _earlier(each, spot.reading, f" {spot.along}".rstrip())
-                for each, spot in unclaimed
-                if spot.reading.values
-            )
-            sources[0] = replace(sources[0], earlier=(*sources[0].earlier, *rest))
-        return tuple(sources)
-
-    def ratio(self, named: Named, each: CylinderCompression) -> Step:
-        """(swept + clearance)/clearance, see `fits.compression.compression_ratio`."""
-        assert each.swept is not None
-        assert each.volume is not None
-        at = each.cylinder
-
-        def volume(name: str, value: float, formula: str, expression: str, inputs: Sequence[Step]) -> Step:
-            return _step(Named(name, at, Fraction(value), None, "cc", 2), formula, expression, inputs)
-
-        part = {name: self.of_compression(each, name) for name in each.parts}
-        bore = part["bore"].text
-        swept = volume(
-            "swept",
-            each.swept,
-            "π / 4 × bore² × stroke / 1000",
-            f"π / 4 × {bore}² × {part['stroke'].text} / 1000",
-            [part["bore"], part["stroke"]],
-        )
-        hole = volume(
-            "gasket_volume",
-            each.volume.gasket,
-            "π / 4 × gasket bore² × thickness / 1000",
-            f"π / 4 × {part['gasket_bore'].text}² × {part['gasket'].text} / 1000",
-            [part["gasket_bore"], part["gasket"]],
-        )
-        deck = volume(
-            "deck_volume",
-            each.volume.deck,
-            "π / 4 × bore² × deck height / 1000",
-            f"π / 4 × {bore}² × {_in_brackets(part['deck'].text)} / 1000",
-            [part["bore"], part["deck"]],
-        )
-        terms = [part["chamber"], part["dish"], hole, deck, *([part["ring_land"]] if "ring_land" in part else [])]
-        words = "chamber + dish + gasket + deck" + (" + ring land" if "ring_land" in part else "")
-        clearance = volume(
-            "clearance", each.volume.total, words, " + ".join(_in_brackets(term.text) for term in terms), terms
-        )
-        expression = f"({swept.text} + {clearance.text}) / {clearance.text}"
-        return _step(named, "(swept + clearance) / clearance", expression, [swept, clearance])
-
-    def of_compression(self, each: CylinderCompression, name: str) -> Step:
-        """One thing that the compression is made of: measured, between the ends of its bank, or as stated."""
-        known = each.parts[name]
-        kind, of, stated = _OF_COMPRESSION[name]
-        if len(known.came) == 2:
-            return self.between_ends(each, known.came, known.uncertainty)
-        if known.came:
-            piece = self.figures.measured[kind][known.came[0].place]
-            return self.sizes(kind, piece.place, kind, piece.place, [*piece.sections.values()], "mean")
-        engine = self.build.engine
-        field: tuple[str, ...]
-        if of == "engine":
-            quantity, where = engine.bore if name == "bore" else engine.stroke, engine.where
-            place, said_by, field = engine.name, None, (name,)
-        else:
-            part = next(
-                part
-                for part in self.build.parts
-                if part.kind == of
-                and part.fitted
-                and stated in part.stated
-                and float(part.stated[stated].worth(DIMENSIONS[part.stated[stated].dimension][0])) == known.value
-            )
-            quantity, where = part.stated[stated], part.where
-            place, said_by, field = of.replace("_", " "), part.maker, ("stated", stated)
-        assert quantity is not None
-        unit = DIMENSIONS[quantity.dimension][0]
-        values, written_unit = _written([quantity])
-        source = Source(
-            what=f"stated {stated}",
-            place=place,
-            values=values,
-            unit=written_unit,
-            where=where,
-            field=field,
-            said_by=said_by,
-        )
-        return Step(
-            name=f"{name}_stated.{each.cylinder}",
-            value=quantity.worth(unit),
-            uncertainty=known.uncertainty,
-            unit=unit,
-            decimals=decimals_for(quantity.last_digit(unit)),
-            formula="as stated",
-            with_values=_in(quantity, unit),
-            sources=(source,),
-        )
-
-    def between_ends(self, each: CylinderCompression, came: Sequence[Came], uncertainty: float) -> Step:
-        """The deck of a cylinder between the two ends of its bank, see `figures.compression`."""
-        ends = [self.section(self.figures.measured["deck_height"][end.place], end) for end in came]
-        layout = self.figures.layout
-        throws = list(layout.throws)
-        bank = [one for one in layout.cylinders.values() if one.bank == layout.cylinders[each.cylinder].bank]
-        from_front = [one.name for one in sorted(bank, key=lambda one: throws.index(one.throw))]
-        number, steps = from_front.index(each.cylinder), len(from_front) - 1
-        share, text = (Fraction(number, steps), f"{number} / {steps}") if steps else (Fraction(1, 2), "1 / 2")
-        front, rear = (_in_brackets(end.text) for end in ends)
-        return Step(
-            name=f"deck_height.{each.cylinder}",
-            value=ends[0].value + share * (ends[1].value - ends[0].value),
-            uncertainty=uncertainty,
-            unit="mm",
-            decimals=max(end.decimals for end in ends) + 1,
-            formula="front + its place in the bank × (rear − front)",
-            with_values=f"{front} + {text} × ({rear} − {front})",
-            inputs=tuple(ends),
-        )
-
-
-def _step(
-    named: Named,
-    formula: str,
-    with_values: str,
-    inputs: Sequence[Step] = (),
-    *,
-    sources: tuple[Source, ...] = (),
-    alike: bool = False,
-    between: tuple[str, ...] = (),
-) -> Step:
-    return Step(
-        name=named.name,
-        value=named.value,
-        uncertainty=named.uncertainty,
-        unit=named.unit,
-        decimals=named.decimals,
-        formula=formula,
-        with_values=with_values,
-        inputs=tuple({each.name: each for each in inputs}.values()),
-        sources=sources,
-        alike=alike,
-        between=between,
-    )
-
 
 def _limit_of(fit: Fit) -> Source | None:
     said = limit_words(fit)
     return Source(what="limit", values=(said,), where=fit.bounds.where) if said else None
 
 
-def _level_of(piece: Measured, section: tuple[Size, ...]) -> str:
-    return next(name for name, each in piece.sections.items() if each is section)
-
-
-def _times(count: int, what: str) -> str:
-    return f"{count} × {what}" if count > 1 else what
-
-
 def _factor(text: str) -> str:
     """A number that something is divided by, in brackets where it is a product itself."""
     return f"({text})" if "×" in text else text
-
-
-def _in_brackets(text: str) -> str:
-    return f"({text})" if text.startswith("−") else text
-
-
-def _of_readings(values: Sequence[object]) -> str:
-    return f"mean of {len(values)} readings" if len(values) > 1 else "as read"
-
-
-def _mean_of(texts: Sequence[str]) -> str:
-    return f"({' + '.join(texts)}) / {len(texts)}" if len(texts) > 1 else texts[0]
-
-
-def _plain(quantity: Quantity) -> str:
-    """The number alone, with the digits it was written with."""
-    return f"{quantity.number:f}"
-
-
-def _decimal(value: Fraction) -> str:
-    """A number with no more digits than it needs, seven after the point at most."""
-    text = fixed(value, 7).rstrip("0").rstrip(".")
-    return text.replace("-", "−")
-
-
-def _in(quantity: Quantity, unit: str) -> str:
-    """A quantity in a formula that is in `unit`: as written, times what its own unit is worth where that is another."""
-    written = _plain(quantity).replace("-", "−")
-    if quantity.unit == unit:
-        return written
-    factor = UNITS[quantity.unit].factor / UNITS[unit].factor
-    return f"{written} × {(Decimal(factor.numerator) / Decimal(factor.denominator)).normalize():f}"
-
-
-def _size_text(size: Size, unit: str) -> str:
-    readings = (spot.reading for spot in size.session.spots if spot.reading.where == size.where)
-    return next(_in(each, unit) for reading in readings for each in reading.values if each.worth(unit) == size.as_read)
-
-
-def _written(quantities: Sequence[Quantity]) -> tuple[tuple[str, ...], str]:
-    """Numbers as written and the unit that they share; each with its own where they do not."""
-    units = {each.unit for each in quantities}
-    if len(units) == 1:
-        return tuple(_plain(each) for each in quantities), units.pop()
-    return _pair(*quantities), ""
-
-
-def _pair(*quantities: Quantity) -> tuple[str, ...]:
-    return tuple(f"{_plain(each)} {each.unit}" for each in quantities)
-
-
-def _source(what: str, place: str, reading: Reading, entry: Entry, earlier: tuple[Earlier, ...] = ()) -> Source:
-    values, unit = _written(reading.values)
-    return Source(what=what, place=place, values=values, unit=unit, where=reading.where, entry=entry, earlier=earlier)
-
-
-def _earlier(session: WeighingSession | MeasuringSession, reading: Reading, more: str = "") -> Earlier:
-    values, unit = _written(reading.values)
-    return Earlier(values, unit + more, session, reading.where)

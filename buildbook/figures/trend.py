@@ -9,6 +9,9 @@ from buildbook.figures.fits import Bounds
 from buildbook.figures.named import Named
 from buildbook.fits.decision import COVERAGE
 
+# Kinds whose places are not of one thing, so that a mean over them says nothing: each place is followed by itself.
+APART = ("residual",)
+
 
 class Point(NamedTuple):
     """A figure in one build; of a kind with several places, their mean, with the least and the most of them.
@@ -63,6 +66,15 @@ def point(named: Iterable[Named], limits: Mapping[str, Bounds], kind: str, place
         those[0].unit,
         max(each.decimals for each in those),
     )
+
+
+def followed(kind: str, place: str, names: Iterable[str]) -> list[str]:
+    """The figures to follow where a kind, or one place of it, is asked for: that one, or each of those `names` that
+    there are of a kind whose places are apart."""
+    asked = f"{kind}.{place}" if place else kind
+    if place or kind not in APART:
+        return [asked]
+    return sorted(names) or [asked]
 
 
 def changes(points: Sequence[Point | None]) -> list[Change | None]:

@@ -9,7 +9,8 @@ from buildbook.views.findings import count_of
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, line, words
 
 if TYPE_CHECKING:
-    from buildbook.book.audit import BookAudit, BuildAudit
+    from buildbook.book.audit import BookAudit
+    from buildbook.book.build_audit import BuildAudit
     from buildbook.figures.frozen import Difference
     from buildbook.records.finding import Finding
 
@@ -42,7 +43,11 @@ def _verdict(audit: "BuildAudit") -> str:
         "sealed" if audit.seal and audit.closed else f"signed {signed.stage}" if not audit.reopened else "open again"
     )
     head = f"{state} {signed.id} {signed.taken.day if signed.taken else ''} by {signed.by or 'nobody'}"
-    parts = ["as sealed" if audit.seal else "as signed"] if audit.as_signed else ["NOT AS IT WAS"]
+    parts = ["NOT AS IT WAS"]
+    if audit.as_signed is None:
+        parts = ["changes not known"]
+    elif audit.as_signed:
+        parts = ["as sealed" if audit.seal else "as signed"]
     if audit.differing:
         parts.append(f"{len(audit.differing)} of {_figures(audit.checked)} DIFFER")
     elif audit.checked and audit.moved:

@@ -1,9 +1,11 @@
-"""What differs between two builds: a few lines for each group, the biggest first."""
+"""What differs between two builds: a few lines for each group, the biggest first; or all of it."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
+from typing import NamedTuple
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -11,18 +13,24 @@ from rich.text import Text
 
 from buildbook.balance.unbalance import Reading
 from buildbook.figures.balance import PLANES
-from buildbook.figures.compare import Change, Comparison, OldBalance, Verdict, plural
+from buildbook.figures.change import Change
+from buildbook.figures.compare import NO_MORE, Comparison, plural
 from buildbook.figures.cylinders import kind_words
 from buildbook.figures.fits import FIT_KINDS
 from buildbook.figures.lengths import Ruler
+from buildbook.figures.old_balance import OldBalance, Spun
 from buildbook.fits.decision import COVERAGE
 from buildbook.quantities import fixed
 from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Shop
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
-SHOWN = 2  # of a kind of figure, before the rest is only counted
-_FINDINGS = 5
-_KINDS = 6  # of figures that one side lacks, before the rest is only counted
+# How much of a group is shown before the rest is only counted.
+_KINDS = 6
+_CHOICES = 6
+_CYLINDERS = 4
+_RULES = 4
+
+_REASON_ROOM = 14  # columns that a reason needs beside its figures; with less it stands below them
 
 _OUTCOMES = {
     "replaced": "another piece",
@@ -31,13 +39,16 @@ _OUTCOMES = {
     "gone": "no longer listed",
     "came back": "the same piece",
 }
-_STYLES: dict[Verdict, str] = {"holds": GOOD, "does not hold": BAD, "cannot be said": DOUBT}
 
 
-def draw_diff(to: Console, comparison: Comparison, shop: Shop) -> None:
-    """Pieces, figures, the old balance, choices, pairing and findings, as far as they differ."""
+def draw_diff(to: Console, comparison: Comparison, shop: Shop, *, everything: bool = False) -> None:
+    """Pieces, figures, the old balance, choices, pairing and findings, as far as they differ; the biggest of each and
+    how many more there are, or `everything`."""
     ruler = Ruler(shop)
     heading(to, "Diff", f"{comparison.before} → {comparison.after}")
+    for purpose in (each for each in comparison.changes if each.kind == "purpose"):
+        to.print(line(("then  ", DIM), str(purpose.before or "for no purpose that is said")))
+        to.print(line(("now   ", DIM), str(purpose.after or "for no purpose that is said")))
     for name, errors in comparison.errors.items():
         said = f"{name} holds {errors} error{'s' if errors != 1 else ''}, so that its figures may be wrong"
         to.print(words(f"{said}: see 'buildbook check'", DOUBT))
@@ -45,10 +56,11 @@ def draw_diff(to: Console, comparison: Comparison, shop: Shop) -> None:
         to.print(words("nothing differs", GOOD))
         return
     _draw_pieces(to, comparison.of("pieces"))
-    _draw_figures(to, ruler, comparison.of("figures"), comparison)
-    _draw_balance(to, ruler, comparison)
-    _draw_choices(to, ruler, [*comparison.of("choices"), *comparison.of("pairing")])
-    _draw_findings(to, comparison.of("findings"))
+    _draw_figures(to, ruler, comparison, everything)
+    _draw_balance(to, ruler, comparison, everything)
+    _draw_choices(to, ruler, [each for each in comparison.of("choices") if each.kind != "purpose"], everything)
+    _draw_pairing(to, comparison.of("pairing"), everything)
+    _draw_findings(to, comparison.of("findings"), everything)
 
 
 def _title(to: Console, title: str, rest: str = "") -> None:
@@ -56,8 +68,8 @@ def _title(to: Console, title: str, rest: str = "") -> None:
     to.print(line((title, BOLD), ("  " + rest if rest else "", DIM)))
 
 
-def _indented(to: Console, text: Text) -> None:
-    to.print(Padding(text, (0, 0, 0, 2)))
+def _indented(to: Console, text: Text, by: int = 2) -> None:
+    to.print(Padding(text, (0, 0, 0, by)))
 
 
 # ---- pieces
@@ -77,7 +89,7 @@ def _draw_pieces(to: Console, changes: Sequence[Change]) -> None:
         if kinds:
             said = "; ".join(_of_kind(kind, found) for kind, found in kinds.items())
             row(listing, words(outcome, BOLD if outcome != "came back" else DIM), said)
-    to.print(listing)
+    to.print(Padding(listing, (0, 0, 0, 2)))
 
 
 def _of_kind(kind: str, changes: Sequence[Change]) -> str:
@@ -110,87 +122,127 @@ def _next(id_: str) -> str | None:
 # ---- figures
 
 
-def _draw_figures(to: Console, ruler: Ruler, changes: Sequence[Change], comparison: Comparison) -> None:
-    compared = [each for each in changes if each.change is not None]
-    if compared:
-        _title(to, "Figures", f"g; {ruler.unit} at 20 °C; ± U is twice the change's uncertainty; alike: within it")
-        kinds: dict[str, list[Change]] = {}
-        for each in compared:
-            kinds.setdefault(each.kind, []).append(each)
-        telling = [kind for kind in kinds if any(each.significant is not False for each in kinds[kind])]
-        # what the spread of a kind has to say, its pieces say as well
-        telling = [kind for kind in telling if kind.removesuffix("_spread") == kind or kind[:-7] not in telling]
-        listing = _figures_table()
-        for kind in telling:
-            _add_kind(listing, ruler, kind, kinds[kind], comparison.unchanged.get(kind, 0))
-        if telling:
-            to.print(listing)
-        quiet = {
-            kind: len(found) + comparison.unchanged.get(kind, 0)
-            for kind, found in kinds.items()
-            if all(each.significant is False for each in found)
-        }
-        if quiet:
-            _indented(to, line(("no more than the gauges can tell: ", GOOD), ", ".join(_counted(quiet))))
-    elif changes:
-        _title(to, "Figures")
+def _is_weight(kind: str) -> bool:
+    return kind.removesuffix("_spread") in WEIGHING_KINDS or kind.startswith("reciprocating")
+
+
+def _draw_figures(to: Console, ruler: Ruler, comparison: Comparison, everything: bool) -> None:
+    changes = comparison.of("figures")
+    weights = [each for each in changes if _is_weight(each.kind)]
+    sizes = [each for each in changes if not _is_weight(each.kind)]
+    groups = (
+        ("Weights", "g: they decide the pairing and the bobweights", weights),
+        ("Sizes", f"{ruler.unit} at 20 °C: they decide the fits", sizes),
+    )
+    for title, rest, found in groups:
+        compared = [each for each in found if each.change is not None]
+        if compared:
+            _title(to, title, f"{rest} (± U, k = 2){'; alike: within it' if everything else ''}")
+            _draw_kinds(to, ruler, compared, comparison.unchanged, everything)
+    _draw_unknown(to, [each for each in changes if each.change is None], comparison, everything)
+
+
+def _draw_kinds(
+    to: Console, ruler: Ruler, changes: Sequence[Change], unchanged: Mapping[str, int], everything: bool
+) -> None:
+    """Of each kind the biggest change that is real, or of which that cannot be said; of the rest how many there are."""
+    if everything:
+        _draw_rows(to, [_row(ruler, each) for each in changes])
+        return
+    kinds: dict[str, list[Change]] = {}
+    for each in changes:
+        kinds.setdefault(each.kind, []).append(each)
+    telling = [kind for kind in kinds if any(each.significant is not False for each in kinds[kind])]
+    # what the spread of a kind has to say, its pieces say as well, and what a rod has, its two ends
+    by_others = {f"{kind}_spread" for kind in telling}
+    by_others |= {"rod"} if {"rod_big_end", "rod_small_end"} <= {*telling} else set()
+    telling = [kind for kind in telling if kind not in by_others]
+    _draw_rows(to, [each for kind in telling[:_KINDS] for each in _of_one_kind(ruler, kinds[kind])])
+    if len(telling) > _KINDS:
+        more = ", ".join(title(kind) for kind in telling[_KINDS:])
+        _indented(to, line(("changed too: ", BOLD), more, ("  (--all)", DIM)))
+    quiet = sum(each.significant is False for each in changes) + sum(unchanged.get(kind, 0) for kind in kinds)
+    if quiet:
+        said = f"{quiet} other{'s' if quiet > 1 else ''}"
+        _indented(to, line(("alike, as far as the gauges can tell: ", GOOD), said, ("  (--all)", DIM)))
+
+
+def _of_one_kind(ruler: Ruler, changes: Sequence[Change]) -> "list[_Row]":
+    telling = [each for each in changes if each.significant is not False]
+    shown = telling[:1]
+    if not shown[0].one_piece:  # wear of the pieces that came back is not hidden behind new ones
+        shown += [each for each in telling[1:] if each.one_piece][:1]
+    rows = [_row(ruler, each) for each in shown]
+    if rest := len(telling) - len(shown):
+        rows[-1] = rows[-1]._replace(why=f"{rows[-1].why}; {rest} more")
+    return rows
+
+
+def _draw_unknown(to: Console, changes: Sequence[Change], comparison: Comparison, everything: bool) -> None:
     for lacking, name in (("after", comparison.after), ("before", comparison.before)):
         unknown: dict[str, int] = {}
         for each in changes:
-            if each.change is None and getattr(each, lacking) is None:
+            if getattr(each, lacking) is None:
                 unknown[each.kind] = unknown.get(each.kind, 0) + 1
-        if unknown:
-            said = _counted(unknown)
-            rest = f" and {len(said) - _KINDS} more kinds" if len(said) > _KINDS else ""
-            _indented(to, line((f"not known in {name}: ", DOUBT), ", ".join(said[:_KINDS]) + rest))
+        if not unknown:
+            continue
+        counted = [f"{title(kind)} ({count})" if count > 1 else title(kind) for kind, count in unknown.items()]
+        if everything or len(unknown) <= 3:
+            _indented(to, line((f"not known in {name}: ", DOUBT), ", ".join(counted)))
+        else:
+            said = f"{sum(unknown.values())} figures of {len(unknown)} kinds"
+            _indented(to, line((f"not known in {name}: ", DOUBT), said, ("  (--all)", DIM)))
 
 
-def _add_kind(listing: Table, ruler: Ruler, kind: str, changes: Sequence[Change], unchanged: int) -> None:
-    """The biggest changes of one kind that are real, or of which that cannot be said; the rest of it is counted."""
-    telling = [each for each in changes if each.significant is not False]
-    rest = len(changes) - len(telling) + unchanged
-    shown = telling[:SHOWN]
-    if all(not each.one_piece for each in shown):  # wear of the pieces that came back is not hidden behind new ones
-        shown += [each for each in telling[SHOWN:] if each.one_piece][:1]
-    for number, each in enumerate(shown):
-        why = each.why
-        if number == len(shown) - 1:
-            counted = [f"{len(telling) - len(shown)} more"] if len(telling) > len(shown) else []
-            counted += [f"{rest} alike"] if rest else []
-            why += f"; {', '.join(counted)}" if counted else ""
-        _add_row(listing, ruler, each, title(kind) if number == 0 else "", why)
+class _Row(NamedTuple):
+    """A figure on both sides, as it is shown."""
+
+    name: str
+    before: str
+    after: str
+    change: str
+    doubt: str
+    why: str
 
 
-def _figures_table() -> Table:
-    listing = table(("", "left"), ("", "left"), ("from", "right"), ("to", "right"), ("change", "right"))
-    listing.add_column(words("± U"), justify="right", no_wrap=True)
-    listing.add_column("", overflow="fold")
-    return listing
+def _row(ruler: Ruler, change: Change) -> _Row:
+    before, after = (_number(ruler, change, value) for value in (change.before, change.after))
+    sign = _number(ruler, change, change.change, sign=True)
+    why = "alike" if change.why == NO_MORE else change.why
+    return _Row(f"{title(change.kind)} {change.place}".strip(), before, after, sign, _doubt(ruler, change), why)
 
 
-def _add_row(listing: Table, ruler: Ruler, change: Change, called: str, why: str) -> None:
-    row(
-        listing,
-        words(called, BOLD),
-        words(change.place, BOLD),
-        _number(ruler, change, change.before),
-        _number(ruler, change, change.after),
-        _number(ruler, change, change.change, sign=True),
-        _doubt(ruler, change),
-        why,
-    )
+def _draw_rows(to: Console, rows: Sequence[_Row]) -> None:
+    """`piston P3  506.88 → 507.88  +1.00 ± 0.02  another P3`, in columns; where that is too wide, each reason stands
+    with its name, and the figures below."""
+    if not rows:
+        return
+    name, before, after, change, doubt = (max(cell_len(each[place]) for each in rows) for place in range(5))
+
+    def figures(each: _Row) -> Text:
+        pair = f"{each.before:>{before}} → {each.after:>{after}}"
+        return line(f"{pair}  ", (f"{each.change:>{change}}", BOLD), f" ± {each.doubt:>{doubt}}")
+
+    if to.width - (2 + name + 2 + before + 3 + after + 2 + change + 3 + doubt + 2) < _REASON_ROOM:
+        for each in rows:
+            _indented(to, line((each.name, BOLD), f"  {each.why}"))
+            _indented(to, figures(each), by=4)
+        return
+    listing = Table.grid(padding=(0, 2, 0, 0))
+    listing.add_column(no_wrap=True)
+    listing.add_column(no_wrap=True)
+    listing.add_column(overflow="fold")
+    for each in rows:
+        row(listing, words(each.name, BOLD), figures(each), each.why)
+    to.print(Padding(listing, (0, 0, 0, 2)))
 
 
 _TITLES = {
     "pin_diameter": "pin diameter",  # a weighing is called a pin, too
     "reciprocating": "reciprocating weight",
     "bobweight_set": "bobweight as set",
-    "residual": "residual of the last spin",
+    "residual": "residual",
 }
-
-
-def _counted(kinds: Mapping[str, int]) -> list[str]:
-    return [f"{title(kind)} ({count})" if count > 1 else title(kind) for kind, count in kinds.items()]
 
 
 def title(kind: str) -> str:
@@ -224,100 +276,143 @@ def _doubt(ruler: Ruler, change: Change) -> str:
 # ---- the old balance
 
 
-def _draw_balance(to: Console, ruler: Ruler, comparison: Comparison) -> None:
-    old, changes = comparison.old_balance, comparison.of("balance")
-    compared = [each for each in changes if each.change is not None]
-    if old is None and not compared:
+def _draw_balance(to: Console, ruler: Ruler, comparison: Comparison, everything: bool) -> None:
+    old = comparison.old_balance
+    changes = [each for each in comparison.of("balance") if each.change is not None]
+    if old is None and not changes:
         return
-    _title(to, "Balance", "g at the planes' radii; ± U as above")
-    kinds: dict[str, list[Change]] = {}
-    for each in sorted(compared, key=lambda each: each.kind != "bobweight_target"):
-        kinds.setdefault(each.kind, []).append(each)
-    for kind, found in kinds.items():
-        rest = len(found) - SHOWN
-        for number, each in enumerate(found[:SHOWN]):
-            more = f"; {rest} more" if rest > 0 and number == SHOWN - 1 else ""
-            _indented(to, _in_a_line(ruler, each, title(kind)) + words(more))
-    if old is not None:
+    _title(to, "Balance", "g, at the planes' radii")
+    kinds = {each.kind: [other for other in changes if other.kind == each.kind] for each in changes}
+    if everything:
+        _draw_rows(to, [_row(ruler, each) for each in changes])
+    else:
+        rows = [_row(ruler, each) for each in kinds.pop("bobweight_target", ())]
+        for of_kind in kinds.values():
+            if any(each.significant is not False for each in of_kind):
+                rows += _of_one_kind(ruler, of_kind)
+        _draw_rows(to, rows)
+    if old is not None and old.spun is not None:
+        engine, _, build = comparison.after.partition("/")
+        _draw_spun(to, build if comparison.before.startswith(f"{engine}/") else comparison.after, old.spun)
+    elif old is not None:
         _draw_old_balance(to, old)
 
 
-def _in_a_line(ruler: Ruler, change: Change, called: str) -> Text:
-    """`bobweight 3  2180.07 → 2180.40, +0.33 ± 0.31 g: other pieces`."""
-    before, after = (_number(ruler, change, value) for value in (change.before, change.after))
-    change_said = f"{_number(ruler, change, change.change, sign=True)} ± {_doubt(ruler, change)} g"
-    name = f"{called} {change.place}".strip()
-    return line((name, BOLD), f"  {before} → {after}, {change_said}: {change.why}")
+def _draw_spun(to: Console, name: str, spun: Spun) -> None:
+    """What was measured goes before what was worked out."""
+    standing = spun.standing
+    limited = bool(standing.shop or standing.permissible)
+    said, style = {
+        "over": ("MORE THAN ITS LIMIT IS LEFT", BAD),
+        "go_on": ("what is left is within its limits", GOOD) if limited else ("no limit is set", DOUBT),
+        "stop": ("what is left is less than the job can tell", GOOD),
+    }[standing.verdict]
+    at = f" ({spun.step})" if spun.step else ""
+    _indented(to, line(f"spun itself in {name}{at}: ", (said, style)))
+    if spun.changed_since:
+        _indented(to, words("the crankshaft was changed after that spin: spin it again", DOUBT))
+    _draw_planes(to, {"left, as measured": _at_planes(spun.measured)}, standing.shop, standing.carried,
+                 standing.permissible)  # fmt: skip
 
 
 def _draw_old_balance(to: Console, old: OldBalance) -> None:
-    verdicts = {"holds": "the old balance holds", "does not hold": "THE OLD BALANCE DOES NOT HOLD for the new parts"}
-    verdict = verdicts.get(old.verdict, "whether the old balance holds cannot be said")
-    _indented(to, line((verdict, _STYLES[old.verdict]), f": {old.why}"))
+    verdict, style = {
+        "holds": ("the old balance holds", GOOD),
+        "does not hold": ("THE OLD BALANCE DOES NOT HOLD for the new parts", BAD),
+        "cannot be said": ("whether the old balance holds cannot be said", DOUBT),
+    }[old.verdict]
+    _indented(to, line((verdict, style), f": {old.why}"))
     if old.of_means and old.change:
         _indented(to, words("nothing is matched yet: the mean of each kind stands for its pieces", DOUBT))
     if not old.change:
         return
-    doubts = {plane: COVERAGE * doubt for plane, doubt in old.uncertainty.items()}
-    _indented(to, line("the change in bobweights, if left alone: ", (_planes(old.change, doubts), BOLD)))
+    lines = {"change, if left": _at_planes(old.change, old.uncertainty)}
     if old.left:
-        _indented(to, line("on top of what the last spin left: ", (_planes(old.left, {}), BOLD)))
-    limits = [("the limit set", old.shop)] if old.shop else []
-    limits += [("permissible by ISO 21940-11", old.permissible)] if old.permissible else []
-    said = [f"{name}: " + ", ".join(f"{plane} {limit[plane]:.2f}" for plane in limit) for name, limit in limits]
-    if old.left and said:
-        _indented(to, words("; ".join(said), DIM))
+        lines["with the last spin"] = _at_planes(old.left)
+    _draw_planes(to, lines, old.shop if old.left else {}, old.carried, old.permissible)
 
 
-def _planes(readings: Mapping[str, Reading], doubts: Mapping[str, float]) -> str:
-    """`front 0.45 ± 0.18 @ 222, rear …`: grams at the plane's radius, and the angle as the machine counts."""
-    said = []
-    for plane in PLANES:
-        amount, angle = readings[plane]
-        doubt = f" ± {doubts[plane]:.2f}" if doubts else ""
-        said.append(f"{plane} {amount:.2f}{doubt} @ {angle:.0f}°")
-    return ", ".join(said)
+def _at_planes(readings: Mapping[str, Reading], doubts: Mapping[str, float] | None = None) -> list[str]:
+    """`0.45 ± 0.18 @ 222°` for each plane: grams at its radius, and the angle as the machine counts."""
+    return [
+        f"{readings[plane].amount:.2f}{f' ± {COVERAGE * doubts[plane]:.2f}' if doubts else ''}"
+        f" @ {round(readings[plane].angle) % 360:3d}°"
+        for plane in PLANES
+    ]
+
+
+def _draw_planes(
+    to: Console,
+    lines: Mapping[str, Sequence[str]],
+    shop: Mapping[str, float],
+    carried: Mapping[str, float],
+    permissible: Mapping[str, float],
+) -> None:
+    """Readings at both planes, and what they are held to."""
+    listing = Table.grid(padding=(0, 2, 0, 0))
+    listing.add_column(overflow="fold")
+    for _ in PLANES:
+        listing.add_column(no_wrap=True)
+    row(listing, "", *(words(plane, DIM) for plane in PLANES))
+    for name, cells in lines.items():
+        row(listing, name, *(words(cell, BOLD) for cell in cells))
+    if shop:
+        row(listing, "limit set", *(f"{shop[plane]:.2f}" if plane in shop else "" for plane in PLANES), style=DIM)
+    if permissible:
+        cells = [f"{carried[plane]:.2f} of {permissible[plane]:.2f}" for plane in PLANES]
+        row(listing, "of ISO 21940-11", *cells, style=DIM)
+    to.print(Padding(listing, (0, 0, 0, 2)))
 
 
 # ---- choices, pairing, findings
 
 
-def _draw_choices(to: Console, ruler: Ruler, changes: Sequence[Change]) -> None:
-    chosen = [each for each in changes if each.group == "choices"]
-    if chosen:
-        _title(to, "Limits and choices")
-        listing = table(("", "left"), ("from", "left"), ("to", "left"), ("", "left"))
-        for each in chosen:
-            name = f"{each.kind}.{each.place}" if each.place else each.kind
-            name = re.sub(
-                r"[._]", " ", name.replace("limits.", "limit ").replace("balance.", "").replace("per_mm", "per mm")
-            )
-            row(
-                listing,
-                words(name, BOLD),
-                _number(ruler, each, each.before),
-                _number(ruler, each, each.after),
-                each.why,
-            )
-        to.print(listing)
-    paired = [each for each in changes if each.group == "pairing"]
-    if paired:
-        _title(to, "Pairing")
-        cylinders: dict[str, list[Change]] = {}
-        for each in paired:
-            cylinders.setdefault(each.kind, []).append(each)
-        for kind, found in cylinders.items():
-            if kind == "pairing":
-                _indented(to, words(found[0].why))
-            else:
-                said = ", ".join(_moved(each) for each in found)
-                _indented(to, line((kind.replace(".", " "), BOLD), f": {said}"))
+def _draw_choices(to: Console, ruler: Ruler, chosen: Sequence[Change], everything: bool) -> None:
+    if not chosen:
+        return
+    _title(to, "Limits and choices")
+    shown = chosen if everything else chosen[:_CHOICES]
+    for each in shown:
+        name = f"{each.kind}.{each.place}" if each.place else each.kind
+        name = name.replace("limits.", "limit ").replace("balance.", "").replace("per_mm", "per mm")
+        before, after = (_number(ruler, each, value) for value in (each.before, each.after))
+        _indented(to, line((re.sub(r"[._]", " ", name), BOLD), f"  {before} → {after}", (f"  {each.why}", DIM)))
+    _draw_more(to, len(chosen) - len(shown))
+
+
+def _draw_pairing(to: Console, paired: Sequence[Change], everything: bool) -> None:
+    if not paired:
+        return
+    _title(to, "Pairing", paired[0].why if paired[0].kind == "pairing" else "")
+    cylinders: dict[str, list[Change]] = {}
+    for each in paired:
+        cylinders.setdefault(each.kind, []).append(each)
+    cylinders.pop("pairing", None)
+    others = [kind for kind, found in cylinders.items() if all(_is_another(each) for each in found)]
+    moved = [kind for kind in cylinders if everything or kind not in others]
+    shown = moved if everything else moved[:_CYLINDERS]
+    for kind in shown:
+        _indented(to, line((kind.replace(".", " "), BOLD), f": {', '.join(_moved(each) for each in cylinders[kind])}"))
+    _draw_more(to, len(moved) - len(shown), "cylinders")
+    if others and not everything:
+        names = ", ".join(kind.partition(".")[2] for kind in others)
+        _indented(to, line(f"other pieces under the ids of before in cylinder {names}", ("  (--all)", DIM)))
+
+
+def _is_another(change: Change) -> bool:
+    """Whether a new piece bears the id of the one that was there before."""
+    return change.why.startswith("another ")
+
+
+def _draw_more(to: Console, count: int, of: str = "") -> None:
+    if count:
+        _indented(to, words(f"and {count} more {of}".rstrip() + "  (--all)", DIM))
 
 
 def _moved(change: Change) -> str:
     """`rod R2 → R5 (from 7)`, or `piston P3 → another P3` where a new piece bears the old one's id."""
     kind = kind_words(change.place)
-    if change.why.startswith("another "):
+    if _is_another(change):
         return f"{kind} {change.before} → another {change.after}"
     from_ = change.why.removeprefix("came from cylinder ")
     return f"{kind} {change.before or 'none'} → {change.after or 'none'}" + (
@@ -325,17 +420,22 @@ def _moved(change: Change) -> str:
     )
 
 
-def _draw_findings(to: Console, changes: Sequence[Change]) -> None:
+def _draw_findings(to: Console, changes: Sequence[Change], everything: bool) -> None:
     if not changes:
         return
-    telling = [each for each in changes if each.significant]
+    _title(to, "Found now, and not before")
+    styles = {"error": BAD, "warning": DOUBT}
+    telling = [each for each in changes if each.significant or everything]
+    rules: dict[str, list[Change]] = {}
+    for each in telling:
+        rules.setdefault(each.what if not everything else f"{len(rules)}", []).append(each)
+    for found in [*rules.values()] if everything else [*rules.values()][:_RULES]:
+        first, rest = found[0], f"; {len(found) - 1} more" if len(found) > 1 else ""
+        style = styles.get(str(first.change), DIM)
+        _indented(to, line((str(first.change), style), f"  {first.kind}  {first.after}{rest}"))
+    hidden = sum(len(found) for found in [*rules.values()][_RULES:]) if not everything else 0
     notes = len(changes) - len(telling)
-    _title(to, "Found now, and not before", f"{notes} more notes" if notes and telling else "")
-    for each in telling[:_FINDINGS]:
-        _indented(
-            to, line((str(each.change), BAD if each.change == "error" else DOUBT), f"  {each.kind}  {each.after}")
-        )
-    if len(telling) > _FINDINGS:
-        _indented(to, words(f"and {len(telling) - _FINDINGS} more: 'buildbook check' tells them all"))
-    if not telling:
-        _indented(to, words(f"{notes} note{'s' if notes != 1 else ''}, no more", DIM))
+    said = [f"{hidden} more"] if hidden else []
+    said += [f"{notes} note{'s' if notes != 1 else ''}"] if notes else []
+    if said:
+        _indented(to, words(f"{'and ' if telling else ''}{' and '.join(said)}  (--all)", DIM))

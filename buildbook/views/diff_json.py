@@ -2,7 +2,9 @@
 
 from fractions import Fraction
 
-from buildbook.figures.compare import Change, Comparison, OldBalance
+from buildbook.figures.change import Change
+from buildbook.figures.compare import Comparison
+from buildbook.figures.old_balance import OldBalance, Spun
 
 
 def diff(comparison: Comparison) -> dict[str, object]:
@@ -49,4 +51,18 @@ def _old_balance(old: OldBalance) -> dict[str, object]:
         "permissible": dict(old.permissible),
         "shop_limit": dict(old.shop),
         "of_means": old.of_means,
+        "spun": _spun(old.spun) if old.spun else None,
+    }
+
+
+def _spun(spun: Spun) -> dict[str, object]:
+    """What the last spin of the build after showed, as its own machine counts."""
+    return {
+        "step": spun.step,
+        "measured": {plane: {"amount": each.amount, "angle": each.angle} for plane, each in spun.measured.items()},
+        "verdict": spun.standing.verdict,
+        "carried": dict(spun.standing.carried),
+        "permissible": dict(spun.standing.permissible),
+        "shop_limit": dict(spun.standing.shop),
+        "changed_since": spun.changed_since,
     }

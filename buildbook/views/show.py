@@ -1,10 +1,13 @@
 """A whole build on one screen: what is done, what is missing, what was found."""
 
+from collections.abc import Callable
+
 from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
 from buildbook.figures.cylinders import not_weighed
+from buildbook.figures.next import job
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
 from buildbook.views.fits import fits_in_words
@@ -32,28 +35,27 @@ def draw_build(to: Console, figures: Figures) -> None:
 
 def stages(figures: Figures) -> list[tuple[str, bool | None, str]]:
     """The stages of the job: done, not begun (False), or begun (None), and what there is to say."""
-    build = figures.build
-    pieces = sum(len(part.pieces) for part in build.parts)
-    result: list[tuple[str, bool | None, str]] = [
-        ("parts", pieces > 0, f"{pieces} pieces listed" if pieces else "none listed")
-    ]
+    result: list[tuple[str, bool | None, str]] = []
+    for stage in job(figures).stages:
+        if stage.name in _SAID:
+            begun, said = _SAID[stage.name](figures)
+            result.append((stage.name, None if stage.left and begun else not stage.left, said))
+    return result
+
+
+# What is said of a stage, and whether anything of it was done.
+_Said = tuple[bool, str]
+
+
+def _parts(figures: Figures) -> _Said:
+    pieces = sum(len(part.pieces) for part in figures.build.parts)
+    return pieces > 0, f"{pieces} pieces listed" if pieces else "none listed"
+
+
+def _weighings(figures: Figures) -> _Said:
     missing = [said for what in figures.kinds if (said := _missing(figures, what))]
     weighed = ", ".join(kind.title for kind in figures.weighings.values())
-    if missing:
-        result.append(("weighings", None if weighed else False, f"not yet: {', '.join(missing)}"))
-    else:
-        result.append(("weighings", True, weighed))
-    if not figures.has_layout:
-        return result
-    result.append(_pairing(figures))
-    result.append(_bobweights(figures))
-    spins, signed = build.spins.steps, build.sign_offs
-    result.append(("spins", None if spins else False, f"{len(spins)} steps recorded" if spins else "none recorded"))
-    fitting, fits_said = fits_in_words(figures) if build.clearances else (False, "nothing measured")
-    result.append(("fits", fitting, fits_said))
-    said = ", ".join(f"{each.id} by {each.by}" for each in signed)
-    result.append(("sign-offs", None if signed else False, said or "none"))
-    return result
+    return bool(weighed), f"not yet: {', '.join(missing)}" if missing else weighed
 
 
 def _missing(figures: Figures, what: str) -> str | None:
@@ -65,38 +67,58 @@ def _missing(figures: Figures, what: str) -> str | None:
     return f"{title} ({of - len(pieces)} of {of} weighed)" if pieces else None
 
 
-def _pairing(figures: Figures) -> tuple[str, bool | None, str]:
+def _pairing(figures: Figures) -> _Said:
     pairing = figures.pairing
     if pairing is None:
-        return "pairing", False, "not matched"
+        return False, "not matched"
     if pairing.spread is None:
-        return "pairing", None, "decided, and not every cylinder is weighed and filled"
+        return True, "decided, and not every cylinder is weighed and filled"
     limit = figures.build.limits.get("reciprocating_spread")
     most = limit.bounds.get("max") if limit else None
     against = f", limit {fixed(most.worth('g'), 2)} g" if most else ""
-    said = f"reciprocating spread {fixed(pairing.spread, 2)} g{against}"
-    if any(cylinder.changed for cylinder in pairing.cylinders.values()):
-        return "pairing", None, f"{said}; changed since it was decided"
-    return "pairing", None if most and pairing.spread > most.worth("g") else True, said
+    changed = any(cylinder.changed for cylinder in pairing.cylinders.values())
+    since = "; changed since it was decided" if changed else ""
+    return True, f"reciprocating spread {fixed(pairing.spread, 2)} g{against}{since}"
 
 
-def _bobweights(figures: Figures) -> tuple[str, bool | None, str]:
+def _bobweights(figures: Figures) -> _Said:
     worked_out = figures.bobweights
     if not worked_out.wanted:
-        return "bobweights", True, "this crankshaft wants none"
+        return True, "this crankshaft wants none"
     if worked_out.missing:
-        return "bobweights", False, "; ".join(worked_out.missing)
+        return False, "; ".join(worked_out.missing)
     aim = f"target {fixed(worked_out.target.total, 1)} g" if worked_out.target else "one for each throw"
-    throws = figures.layout.throws
-    unset = [throw for throw in throws if throw not in worked_out.set]
+    unset = [throw for throw in figures.layout.throws if throw not in worked_out.set]
     off = [each.throw for each in worked_out.set.values() if each.within_limit is False]
     if off:
-        return "bobweights", None, f"{aim}, off the limit on throw {', '.join(off)}"
-    return (
-        "bobweights",
-        None if unset else True,
-        f"{aim}, " + (f"not set on throw {', '.join(unset)}" if unset else "set"),
-    )
+        return True, f"{aim}, off the limit on throw {', '.join(off)}"
+    return True, f"{aim}, " + (f"not set on throw {', '.join(unset)}" if unset else "set")
+
+
+def _spins(figures: Figures) -> _Said:
+    steps = len(figures.build.spins.steps)
+    return steps > 0, f"{steps} step{'s' if steps != 1 else ''} recorded" if steps else "none recorded"
+
+
+def _fits(figures: Figures) -> _Said:
+    measured = bool(figures.build.clearances)
+    return measured, fits_in_words(figures)[1] if measured else "nothing measured"
+
+
+def _sign_offs(figures: Figures) -> _Said:
+    signed = figures.build.sign_offs
+    return bool(signed), ", ".join(f"{each.id} by {each.by}" for each in signed) or "none"
+
+
+_SAID: dict[str, Callable[[Figures], _Said]] = {
+    "parts": _parts,
+    "weighings": _weighings,
+    "pairing": _pairing,
+    "bobweights": _bobweights,
+    "spins": _spins,
+    "fits": _fits,
+    "sign-offs": _sign_offs,
+}
 
 
 def unreadable(to: Console, name: str) -> None:

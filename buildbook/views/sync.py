@@ -9,8 +9,9 @@ from rich.padding import Padding
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, line, words
 
 if TYPE_CHECKING:
-    from buildbook.book.merging import Question
-    from buildbook.book.syncing import Entered, Synced
+    from buildbook.book.entered import Entered
+    from buildbook.book.syncing import Synced
+    from buildbook.book.undecided import Question
 
 _MOST = 12  # records of one build on the screen; a whole new build would fill it
 
@@ -43,11 +44,13 @@ def draw_sync(to: Console, done: "Synced") -> None:
         to.print(words("to decide", BAD))
         for question in done.questions:
             _draw_question(to, question)
+        to.print(words("once it is decided, 'buildbook keep' and 'buildbook sync' tell the other benches", DIM))
     if done.saved:
         to.print()
         to.print(words("kept whole beside ours", BOLD))
-        for path in done.saved:
-            to.print(Padding(words(path), (0, 0, 0, 2)))
+        for saved in done.saved:
+            to.print(Padding(words(saved.path), (0, 0, 0, 2)))
+            to.print(Padding(words(saved.why, DIM), (0, 0, 0, 4)))
 
 
 def _draw_seals(to: Console, title: str, names: Sequence[str]) -> None:
@@ -69,34 +72,48 @@ def _draw_entered(to: Console, title: str, entered: "Sequence[Entered]") -> None
     for each in entered:
         by = f"by {', '.join(each.by)}" if each.by else ""
         to.print(Padding(line((each.build, BOLD), f"  {by}" if by else ""), (0, 0, 0, 2)))
-        more = len(each.records) - _MOST
-        listed = [*each.records[:_MOST], f"and {more} more"] if more > 0 else each.records
-        what = ", ".join(listed) or f"changed: {', '.join(path.rpartition('/')[2] for path in each.files)}"
-        to.print(Padding(words(what), (0, 0, 0, 4)))
+        if each.records or not each.removed:
+            what = _few(each.records) or f"changed: {', '.join(path.rpartition('/')[2] for path in each.files)}"
+            to.print(Padding(words(what), (0, 0, 0, 4)))
+        if each.removed:
+            to.print(Padding(line(("taken out: ", DOUBT), _few(each.removed)), (0, 0, 0, 4)))
+
+
+def _few(records: Sequence[str]) -> str:
+    more = len(records) - _MOST
+    return ", ".join([*records[:_MOST], f"and {more} more"] if more > 0 else records)
 
 
 def _draw_question(to: Console, question: "Question") -> None:
+    at = f"{question.file}:{question.line}" if question.line > 1 else question.file
     to.print(Padding(line((question.where, BOLD)), (0, 0, 0, 2)))
-    to.print(Padding(words(question.file, DIM), (0, 0, 0, 4)))
+    to.print(Padding(words(at, DIM), (0, 0, 0, 4)))
     to.print(Padding(words(question.what), (0, 0, 0, 4)))
-    to.print(Padding(line("this bench       ", (question.ours, BOLD)), (0, 0, 0, 4)))
-    to.print(Padding(line("the other bench  ", (question.theirs, BOLD)), (0, 0, 0, 4)))
-    to.print(Padding(line(("→ ", BOLD), remedy(question)), (0, 0, 0, 4)))
+    ours, theirs = ("one         ", "the other   ") if _both_count(question) else ("counts now  ", "the other   ")
+    for title, value in ((ours, question.counts), (theirs, question.other)):
+        first, *more = _lines(question, value)
+        if first:
+            to.print(Padding(line(title, (first, BOLD)), (0, 0, 0, 4)))
+        for each in more:
+            to.print(Padding(words(each), (0, 0, 0, 16)))
+    for each in question.remedies:
+        to.print(Padding(line(("→ ", BOLD), each), (0, 0, 0, 4)))
 
 
-def remedy(question: "Question") -> str:
-    """What to do about a question."""
-    if question.where == "the whole file":
-        return "compare the two, enter what is missing here, and delete the one that is not needed"
-    if "which is void" in question.what:
-        return "measure again: the later session counts; or, if the other is right, take its 'void' away"
-    if "signed under" in question.what or "sealed" in question.what:
-        return "run 'buildbook audit'; then reopen the build, say why, and sign it once more"
-    if "decided" in question.what:
-        return "match again, or leave it: the later decision counts"
-    if "taken out" in question.what:
-        return "leave it, or give it 'void: why'"
-    return "correct the field if the other is right, take the words out of the note, then 'buildbook keep'"
+def _both_count(question: "Question") -> bool:
+    from buildbook.book.undecided import SIGN_OFFS
+
+    return question.where == SIGN_OFFS
+
+
+def _lines(question: "Question", value: str) -> list[str]:
+    """A value as it stands on the screen: that of a pairing is who decided it, and the sets one by one."""
+    from buildbook.book.undecided import PAIRING
+
+    if question.where != PAIRING:
+        return [value]
+    who, _, sets = value.rpartition("): ")
+    return [f"{who})", *(f"cylinder {each}" for each in sets.split("; "))] if who else value.split("; ")
 
 
 def sync_json(done: "Synced") -> dict[str, object]:
@@ -108,13 +125,17 @@ def sync_json(done: "Synced") -> dict[str, object]:
         "tries": done.tries,
         "taken": [_entered_json(each) for each in done.taken],
         "sent": [_entered_json(each) for each in done.sent],
-        "questions": [each._asdict() | {"remedy": remedy(each)} for each in done.questions],
+        "questions": [_question_json(each) for each in done.questions],
         "renumbered": [each._asdict() for each in done.renumbered],
-        "saved": list(done.saved),
+        "saved": [each._asdict() for each in done.saved],
         "seals_taken": [_seal(name) for name in done.seals_taken],
         "seals_sent": [_seal(name) for name in done.seals_sent],
     }
 
 
+def _question_json(each: "Question") -> dict[str, object]:
+    return each._asdict() | {"what": each.what, "remedies": list(each.remedies)}
+
+
 def _entered_json(each: "Entered") -> dict[str, object]:
-    return {"build": each.build, "records": list(each.records), "by": list(each.by), "files": list(each.files)}
+    return {name: value if isinstance(value, str) else list(value) for name, value in each._asdict().items()}

@@ -12,7 +12,7 @@ from rich.text import Text
 from buildbook.figures import Figures
 from buildbook.figures.lengths import Ruler
 from buildbook.figures.named import named_figures
-from buildbook.figures.trace import Earlier, Source, Step
+from buildbook.figures.trace_steps import Earlier, Source, Step
 from buildbook.quantities import Quantity, fixed, in_numbered_order, two_figures
 from buildbook.records.finding import Where
 from buildbook.records.model import Entry, Instrument

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from buildbook.figures import Figures
 from buildbook.figures.named import named_figures
-from buildbook.figures.trace import Earlier, Source, Step
+from buildbook.figures.trace_steps import Earlier, Source, Step
 from buildbook.records.finding import Where
 from buildbook.records.model import Entry
 from buildbook.views.trace import Behind

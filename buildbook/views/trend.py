@@ -24,35 +24,42 @@ def draw_trend(
     to: Console,
     figure: str,
     of: str,
-    points: Mapping[str, Point | None],
+    trends: Mapping[str, Mapping[str, Point | None]],
     opened: Mapping[str, str | None],
     unreadable: Sequence[str],
     shop: Shop,
     *,
     whole_names: bool,
 ) -> None:
-    """Every build with its value and its change, and the chart below."""
+    """Of each figure that is followed every build with its value and its change, and the chart below."""
     ruler = Ruler(shop)
-    there = [each for each in points.values() if each is not None]
+    there = [each for points in trends.values() for each in points.values() if each is not None]
     heading(to, "Trend", f"{figure}  {of}")
     unit = KINDS[figure.partition(".")[0]]
     write: Write = ruler.text if unit == "mm" else fixed
-    names = {name: name if whole_names else name.partition("/")[2] for name in points}
     if there:
         shown = ruler.unit if unit == "mm" else unit
         said = [f"in {shown}"] if shown else []
         said += ["n places of each build with their mean"] if _several(there) else []
         to.print(words("; ".join([*said, "± U is twice the standard uncertainty (k = 2)"]), DIM))
-    to.print()
-    _draw_table(to, points, names, unreadable, write)
+    for name, points in trends.items():
+        to.print()
+        if len(trends) > 1:
+            to.print(words(name, BOLD))
+        _draw_table(to, points, _names(points, whole=whole_names), unreadable, write)
+        if any(each is not None for each in points.values()):
+            _draw_chart(to, points, opened, write)
     if not there:
         to.print(words("no build has this figure yet", BOLD))
-        return
-    _draw_chart(to, points, opened, write)
-    if any(changes([*points.values()])):
+    if any(any(changes([*points.values()])) for points in trends.values()):
         to.print()
         told = "up, down: by more than the uncertainty of the difference; cannot tell: by less"
         to.print(words(told, DIM))
+
+
+def _names(points: Mapping[str, Point | None], *, whole: bool) -> dict[str, str]:
+    """What each build is called in the table."""
+    return {name: name if whole else name.partition("/")[2] for name in points}
 
 
 def _several(there: Sequence[Point]) -> bool:

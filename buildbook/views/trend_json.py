@@ -2,20 +2,21 @@
 
 from collections.abc import Mapping
 
-from buildbook.figures.trend import Point, changes
+from buildbook.figures.trend import Change, Point, changes
 from buildbook.fits.decision import COVERAGE
 from buildbook.views.fits_json import limit
 
 
 def trend(
-    figure: str, unit: str, points: Mapping[str, Point | None], opened: Mapping[str, str | None]
+    figure: str, unit: str, trends: Mapping[str, Mapping[str, Point | None]], opened: Mapping[str, str | None]
 ) -> dict[str, object]:
-    """The points of a trend in their order; a build without the figure has no value."""
+    """The points of each figure that is followed in their order; a build without the figure has no value."""
     return {
         "figure": figure,
         "unit": unit,
         "points": [
-            {"build": name, "opened": opened[name], **_values(each), **_change(change)}
+            {"figure": followed, "build": name, "opened": opened[name], **_values(each), **_change(change)}
+            for followed, points in trends.items()
             for (name, each), change in zip(points.items(), changes([*points.values()]), strict=True)
         ],
     }
@@ -37,10 +38,8 @@ def _values(each: Point | None) -> dict[str, object]:
     }
 
 
-def _change(change: object) -> dict[str, object]:
-    from buildbook.figures.trend import Change
-
-    if not isinstance(change, Change):
+def _change(change: Change | None) -> dict[str, object]:
+    if change is None:
         return {"change": None, "change_uncertainty": None, "significant": None}
     return {
         "change": float(change.amount),

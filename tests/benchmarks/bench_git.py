@@ -214,6 +214,9 @@ def main() -> None:
             del os.environ[name]
         os.environ |= {"HOME": home, "XDG_CACHE_HOME": f"{home}/cache", "XDG_CONFIG_HOME": f"{home}/config"}
         os.environ |= {"GIT_CONFIG_NOSYSTEM": "1", "NO_COLOR": "1", "COLUMNS": "80"}
+        # an installed program is compiled once, not at every start
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+        os.environ["PYTHONPYCACHEPREFIX"] = f"{home}/compiled"
         Path(home, ".gitconfig").write_text("[user]\n\tname = Ava\n\temail = ava@example.org\n[gc]\n\tauto = 0\n")
         book = (options.book or Path(home) / "book").absolute()
         if not book.exists():

@@ -9,7 +9,8 @@ import pytest
 from conftest import SAMPLES, Book
 
 from buildbook.balance.layouts import KNOWN
-from buildbook.book.beginning import begin_book, begin_build, begin_engine
+from buildbook.book import git
+from buildbook.book.beginning import begin_book, begin_build, begin_engine, copy_schemas, install_hook
 from buildbook.book.loader import parse
 from buildbook.book.places import Misuse
 from buildbook.book.reading import Reader
@@ -55,6 +56,17 @@ def test_every_new_file_explains_itself_and_points_at_a_schema_that_is_there(new
         assert schema.is_file()
         assert second.startswith("# ")
         assert "$" not in path.read_text(encoding="utf-8").removeprefix(first)
+
+
+def test_every_file_of_the_practice_book_points_at_a_schema_that_is_there(samples: Path) -> None:
+    copy_schemas(samples)
+    files = [path for path in samples.rglob("*.yaml") if "schemas" not in path.parts]
+    assert len(files) > 30
+    for path in files:
+        pointer = re.match(r"# yaml-language-server: \$schema=(\S+)\n", path.read_text(encoding="utf-8"))
+        assert pointer is not None, path
+        assert (path.parent / pointer[1]).resolve() == samples.resolve() / "schemas" / f"{path.stem}.schema.json"
+        assert (path.parent / pointer[1]).is_file()
 
 
 @pytest.mark.parametrize("layout", KNOWN)
@@ -149,6 +161,73 @@ def test_a_rebuild_starts_from_the_parts_limits_and_choices_of_the_build_before(
     assert loaded.weighings == ()
     assert loaded.pairings.decision is None
     assert findings(samples, "heron-07/2027-01-next") == []
+
+
+def test_fasteners_that_were_tightened_have_one_more_use_and_the_file_says_so(samples: Path) -> None:
+    def carried(name: str, follows: str) -> str:
+        begin_build(samples, f"heron-07/{name}", "2027-01-10", "ava", follows)
+        return (samples / "engines/heron-07" / name / "parts.yaml").read_text()
+
+    once = carried("second", "2025-06-first")
+    assert "{kind: rod_bolt, count: 16, number: NF-88, uses: 1}" in once
+    assert "{kind: main_bolt, count: 10, uses: 1}" in once
+    assert once.count("# uses: one more than in 2025-06-first, where these fasteners were tightened once") == 1
+    twice = carried("third", "second")
+    assert "{kind: rod_bolt, count: 16, number: NF-88, uses: 2}" in twice
+    assert twice.count("# uses:") == 1
+    assert "one more than in second" in twice
+    loaded = Reader(samples).load("heron-07/third").build
+    assert loaded is not None
+    assert {part.kind: part.uses for part in loaded.parts if part.uses} == {"rod_bolt": 2, "main_bolt": 2}
+    assert findings(samples, "heron-07/third") == []
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("{kind: rod_bolt, count: 4, uses: 2, state: reused}", "{kind: rod_bolt, count: 4, uses: 3}"),
+        ("{kind: rod_bolt, count: 4, state: replaced, uses: 0}", "{kind: rod_bolt, count: 4, uses: 1}"),
+        ("{kind: other, count: 4, uses: 0, state: new}", "{kind: other, count: 4, uses: 1, state: reused}"),
+        ("{kind: rod_bolt, count: 4, state: reused}", "{kind: rod_bolt, count: 4}"),  # how often is not known
+        ("{kind: rod_bolt, count: 4, uses: 1, state: spare}", "{kind: rod_bolt, count: 4, uses: 1, state: spare}"),
+        ("kind: rod_bolt\n    state: new\n    count: 4", "kind: rod_bolt\n    uses: 1\n    count: 4"),
+    ],
+)
+def test_uses_are_carried_as_far_as_they_are_known(book: Book, before: str, after: str) -> None:
+    book.write("parts.yaml", f"format: 1\nparts:\n  - {before}\n")
+    begin_build(book.root, "twin/next", "2026-10-01", "ava", "first")
+    assert f"\nformat: 1\nparts:\n  - {after}\n" in (book.root / "engines/twin/next/parts.yaml").read_text()
+    assert Reader(book.root).load("twin/next").build is not None
+
+
+def test_new_files_are_in_the_units_that_the_shop_prefers_and_their_examples_stay_true(new_book: Path) -> None:
+    shop = new_book / "shop.yaml"
+    preferred = "preferred_units: {length: in, mass: oz, volume: in3, torque: lbf ft, temperature: degF}\n"
+    shop.write_text(shop.read_text() + preferred)
+    begin_engine(new_book, "plover-03", "i4")
+    begin_build(new_book, "plover-03/first", "2026-10-01", "ava", None)
+    folder = new_book / "engines/plover-03/first"
+    stated = {path.name: re.findall(r"^units: (.*)$", path.read_text(), re.MULTILINE) for path in folder.glob("*.yaml")}
+    assert stated == {
+        "build.yaml": ["{mass: g, length: mm}"],  # the house's limits are copied, and so is what their numbers mean
+        "parts.yaml": ["{mass: oz, length: in, volume: in3}"],
+        "weighings.yaml": ["{mass: oz}"],
+        "spins.yaml": ["{mass: oz, length: in, angle: deg, speed: rpm}"],
+        "clearances.yaml": ["{length: in, volume: in3, torque: lbf ft, temperature: degF}"],
+        "pairings.yaml": [],
+    }
+    assert "units: {length: in, angle: deg}" in (folder.parent / "engine.yaml").read_text()
+    examples = "".join(path.read_text() for path in [folder.parent / "engine.yaml", *folder.glob("*.yaml")])
+    assert "[62.180 mm, 62.179 mm]" in examples
+    assert "R1: 611.4 g," in examples
+    assert "# bore: 101.6 mm" in examples
+    for path in folder.glob("*.yaml"):  # with every example taken up, the files still hold together
+        path.write_text(re.sub(r"^#(  - |    )", r"\1", path.read_text(), flags=re.MULTILINE))
+    loaded = Reader(new_book).load("plover-03/first")
+    errors = [each for each in loaded.findings if each.severity == "error"]
+    assert errors == []
+    assert loaded.build is not None
+    assert float(loaded.build.weighings[0].readings["R1"].values[0].worth("g")) == 611.4
 
 
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
@@ -258,7 +337,8 @@ def test_a_part_without_a_state_and_one_with_an_empty_one_stay_as_they_are(book:
     book.write("parts.yaml", parts)
     begin_build(book.root, "twin/next", "2026-10-01", "ava", "first")
     carried = (book.root / "engines/twin/next/parts.yaml").read_text()
-    assert carried == parts.replace("'new'", "reused")
+    pointer = "# yaml-language-server: $schema=../../../schemas/parts.schema.json\n"  # which the file before had not
+    assert carried == pointer + parts.replace("'new'", "reused")
     assert parse(carried, "parts.yaml")[0] is not None
 
 
@@ -266,3 +346,58 @@ def test_the_schemas_of_a_new_book_are_this_versions(new_book: Path) -> None:
     ours = SAMPLES.parent / "schemas"
     for schema in sorted(ours.glob("*.schema.json")):
         assert (new_book / "schemas" / schema.name).read_bytes() == schema.read_bytes()
+
+
+@pytest.fixture
+def repository(new_book: Path) -> Path:
+    git.begin(new_book)
+    return new_book
+
+
+def test_a_new_book_gets_a_hook_that_can_be_run_and_says_so(repository: Path) -> None:
+    said = install_hook(repository)
+    hook = repository / ".git" / "hooks" / "pre-commit"
+    assert said == ("git now has buildbook check what is staged before a commit made by hand (.git/hooks/pre-commit)")
+    assert os.access(hook, os.X_OK)
+    assert hook.read_text().startswith("#!/bin/sh\n# Written by 'buildbook new book'")
+
+
+def test_a_hook_that_is_there_is_left_alone(repository: Path) -> None:
+    hook = repository / ".git" / "hooks" / "pre-commit"
+    hook.parent.mkdir(exist_ok=True)
+    hook.write_text("mine")
+    assert "left alone" in install_hook(repository)
+    assert hook.read_text() == "mine"
+    hook.unlink()
+    hook.symlink_to(repository / "nowhere")
+    assert "left alone" in install_hook(repository)
+    assert not (repository / "nowhere").exists()
+
+
+def test_no_hook_is_written_outside_the_book(repository: Path, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    git.run(repository, "config", "core.hooksPath", str(elsewhere))
+    assert "core.hooksPath" in install_hook(repository)
+    git.run(repository, "config", "--unset", "core.hooksPath")
+    hooks = repository / ".git" / "hooks"
+    hooks.rename(hooks.with_name("hooks-as-they-were"))
+    hooks.symlink_to(elsewhere)
+    assert "lies elsewhere" in install_hook(repository)
+    assert list(elsewhere.iterdir()) == []
+
+
+def test_without_a_repository_there_is_no_hook(new_book: Path) -> None:
+    assert "no hook" in install_hook(new_book)
+    assert not (new_book / ".git").exists()
+
+
+def test_a_session_under_way_is_nothing_that_git_takes(tmp_path: Path) -> None:
+    book = tmp_path / "book"
+    begin_book(book, "Shop", "ava", "Ava")
+    git.begin(book)
+    (book / "engines" / ".piston.taking").write_text("{}\n")
+    (book / "heron-07-first-customer.pdf").write_bytes(b"%PDF")
+    taken = git.run(book, "ls-files", "--others", "--exclude-standard").decode().split()
+    assert "shop.yaml" in taken
+    assert [name for name in taken if name.endswith((".taking", ".pdf"))] == []

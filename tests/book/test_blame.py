@@ -181,6 +181,43 @@ def test_records_that_two_benches_brought_are_each_their_own_commit_s_after_a_me
     assert told(kept(twin, weight(twin, "W7", "N1"))) == ("At the desk", None, None, None)
 
 
+W7 = "id: W7, what: pin, readings: {N1: 152.4}, taken: 2026-10-05, by: ava, with: scale"
+W8 = W7.replace("W7", "W8").replace("152.4", "152.9").replace("by: ava", "by: tomas, note: entered as W7")
+
+
+def two_of_one_id(twin: Book) -> tuple[str, str]:
+    """Two benches that entered W7 each; the one of the other bench is W8 after they were brought together."""
+    git(twin.root, "switch", "--quiet", "--create", "bench")
+    twin.write("weighings.yaml", weighings(*ALL_WEIGHED, W7.replace("152.4", "152.9").replace("ava", "tomas")))
+    there = commit(twin, "Record W7: pin", TOMAS)
+    git(twin.root, "switch", "--quiet", "main")
+    twin.write("weighings.yaml", weighings(*ALL_WEIGHED, W7))
+    here = commit(twin, "Record W7: pin")
+    git(twin.root, "merge", "--quiet", "--no-commit", "--strategy=ours", "bench")
+    twin.write("weighings.yaml", weighings(*ALL_WEIGHED, W7, W8))
+    commit(twin, "Merge with origin: 1 record added by tomas")
+    return here, there
+
+
+def test_a_record_that_a_merge_renumbered_is_the_work_of_the_bench_that_entered_it(twin: Book) -> None:
+    here, there = two_of_one_id(twin)
+    for session, sha, who in (("W7", here, "Ava Merrow"), ("W8", there, "Tomas Reddick")):
+        found = kept(twin, weight(twin, session, "N1"))
+        assert found.brought is not None
+        assert (found.brought.sha, found.brought.author, found.changed) == (sha, who, None)
+
+
+def test_a_reading_that_a_merge_itself_changed_is_the_merge_s_change_also_in_a_renumbered_record(twin: Book) -> None:
+    _, there = two_of_one_id(twin)
+    replace(twin, "152.9", "152.1")
+    git(twin.root, "commit", "--quiet", "--all", "--amend", "--message=Merge", "--author=Eve <eve@x>")
+    found = kept(twin, weight(twin, "W8", "N1"))
+    assert found.brought is not None
+    assert found.changed is not None
+    assert (found.brought.sha, found.changed.commit.author, found.changed.was) == (there, "Eve", "152.9")
+    assert len(found.changed.commit.parents) == 2
+
+
 def test_what_was_settled_in_a_merge_itself_is_the_merge_s_change(twin: Book) -> None:
     git(twin.root, "switch", "--quiet", "--create", "bench")
     replace(twin, "P1: 480.1", "P1: 480.5")

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from cli.workshop import git as real_git
-from cli.workshop import into_git
+from cli.workshop import into_git, one_after_the_other
 from conftest import Book, Run
 
-from buildbook.book import git
+from buildbook.book import git, trusting
 from buildbook.book.reading import Reader
 
 
@@ -92,9 +92,7 @@ def inside_another(book: Path) -> None:
 
 
 def locked(book: Path) -> None:
-    lock = book / ".git" / "index.lock"
-    lock.touch()
-    os.utime(lock, (0, 0))
+    (book / ".git" / "index.lock").touch()
 
 
 def damaged(book: Path) -> None:
@@ -116,8 +114,22 @@ SITUATIONS = {
 }
 
 
+@pytest.mark.parametrize("packed", [False, True], ids=["loose", "packed"])
+def test_the_way_back_from_a_detached_head_names_the_branch_that_there_is(kept: Path, packed: bool) -> None:
+    real_git(kept, "branch", "-m", "bench/one")
+    if packed:
+        real_git(kept, "pack-refs", "--all")
+    detached(kept)
+    assert "'git switch bench/one'" in str(git.trouble(kept))
+    real_git(kept, "branch", "two")
+    assert "'git switch BRANCH'" in str(git.trouble(kept))
+
+
 @pytest.mark.parametrize("name", SITUATIONS)
-def test_each_situation_is_told_apart_with_its_remedy_and_keeps_nothing(kept: Path, name: str) -> None:
+def test_each_situation_is_told_apart_with_its_remedy_and_keeps_nothing(
+    kept: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(git, "_PATIENCE", 0.2)
     bring_about, remedy = SITUATIONS[name]
     bring_about(kept)
     found = situation(kept)
@@ -129,12 +141,51 @@ def test_each_situation_is_told_apart_with_its_remedy_and_keeps_nothing(kept: Pa
     assert (kept / "shop.yaml").read_text().endswith("# changed\n")  # what is written stays written
 
 
-def test_the_lock_of_a_dead_git_is_named_and_never_removed_by_us(kept: Path) -> None:
-    locked(kept)
-    assert str(kept / ".git" / "index.lock") in situation(kept).what
-    with pytest.raises(git.NotKept, match=r"index\.lock"):
+@pytest.mark.parametrize("left", [b"", b"rubbish", None], ids=["empty", "corrupt", "gone"])
+@pytest.mark.parametrize("of", ["HEAD", "HEAD^{tree}"])
+def test_a_history_that_a_power_cut_damaged_is_told_from_one_that_has_not_begun(
+    kept: Path, left: bytes | None, of: str
+) -> None:
+    id_ = real_git(kept, "rev-parse", of).strip()
+    object_ = kept / ".git" / "objects" / id_[:2] / id_[2:]
+    object_.unlink()
+    if left is not None:
+        object_.write_bytes(left)
+    (kept / "shop.yaml").write_text("format: 1\n# damaged\n")
+    if of == "HEAD":
+        assert (situation(kept).name, situation(kept).stops) == ("damaged", True)
+    with pytest.raises(git.NotKept, match="damaged: some of it cannot be read") as refused:
         keep(kept)
-    assert (kept / ".git" / "index.lock").exists()
+    assert "the files themselves are as they were" in str(refused.value)
+
+
+def test_the_locks_of_a_dead_git_are_removed_after_a_minute(kept: Path) -> None:
+    left = [kept / ".git" / name for name in ("HEAD.lock", "index.lock", "next-index-7.lock", "refs/heads/main.lock")]
+    for lock in left:
+        lock.touch()
+    assert git.remove_dead_locks(kept) == []
+    assert str(kept / ".git" / "index.lock") in situation(kept).what
+    for lock in left:
+        os.utime(lock, (0, 0))
+    assert keep(kept) == []
+    assert not [lock for lock in left if lock.exists()]
+
+
+def test_the_lock_of_a_git_that_is_at_work_is_never_removed(kept: Path) -> None:
+    locked(kept)
+    os.utime(kept / ".git" / "index.lock", (0, 0))
+    batch = ["git", "cat-file", "--batch-check"]
+    with subprocess.Popen(batch, cwd=kept / "engines", stdin=subprocess.PIPE, stdout=subprocess.PIPE) as at_work:
+        assert at_work.stdin is not None
+        assert at_work.stdout is not None
+        at_work.stdin.write(b"HEAD\n")
+        at_work.stdin.flush()
+        assert at_work.stdout.readline()  # it is up
+        assert git.remove_dead_locks(kept) == []
+        with pytest.raises(git.NotKept, match=r"index\.lock"):
+            keep(kept)
+        at_work.stdin.close()
+    assert git.remove_dead_locks(kept) == [kept / ".git" / "index.lock"]
 
 
 def test_another_git_at_work_is_waited_for(kept: Path) -> None:
@@ -169,6 +220,31 @@ def test_a_git_too_old_is_told_which_version_is_needed(
     assert (found.name, found.what) == ("too-old", "git 2.20 is too old")
     assert "2.28" in found.remedy
     with pytest.raises(git.NotKept, match=r"git 2\.20 is too old; install git 2\.28"):
+        keep(kept)
+
+
+@pytest.mark.parametrize(
+    ("script", "words"),
+    [("exit 0", "it says 'nothing'"), ("echo no developer tools >&2; exit 1", "it says 'no developer tools'")],
+    ids=["silent", "a stand-in"],
+)
+def test_what_is_only_called_git_keeps_nothing_and_is_told_apart(
+    kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str, words: str
+) -> None:
+    a_git_that_says(tmp_path / "stub", script, monkeypatch)
+    found = situation(kept)
+    assert found.name == "no-git"
+    assert words in found.what
+    with pytest.raises(git.NotKept, match=r"is not git.*install git 2\.28"):
+        keep(kept)
+
+
+def test_a_git_that_fails_without_a_word_is_named_with_its_version(
+    kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = 'case "$*" in *version*) echo git version 2.40.1;; *var*) echo A;; *) exit 1;; esac'
+    a_git_that_says(tmp_path / "mute", script, monkeypatch)
+    with pytest.raises(git.NotKept, match=r"git version 2\.40\.1; 2\.28 is needed"):
         keep(kept)
 
 
@@ -248,14 +324,35 @@ PROGRAMS = {
     "one line": "[core] fsmonitor = ./evil\n",
     "odd spelling": "[CoRe]\n\tFsMonitor=./evil\n",
     "after a continued line": "[user]\n\tname = a \\\n\n[core]\n\tfsmonitor = ./evil\n",
+    "filter process": '[filter "x"]\n\tprocess = ./evil\n\trequired = true\n',
+    "diff command": '[diff "x"]\n\tcommand = ./evil\n',
+    "signing with ssh": '[gpg]\n\tformat = ssh\n[gpg "ssh"]\n\tprogram = ./evil\n',
+    "receive pack": '[remote "origin"]\n\turl = .\n\treceivepack = ./evil\n',
+    "a helper for the remote": '[remote "origin"]\n\turl = .\n\tvcs = evil\n',
+    "another address for the remote": '[url "ext::./evil "]\n\tinsteadOf = .\n[remote "origin"]\n\turl = .\n',
+    "allowed to run": '[protocol "ext"]\n\tallow = always\n[remote "origin"]\n\turl = ext::./evil\n',
+    "proxy": "[core]\n\tgitProxy = ./evil\n",
+    "password": "[core]\n\taskPass = ./evil\n",
+    "order of commits": "[sequence]\n\teditor = ./evil\n",
+    "other refs": "[core]\n\talternateRefsCommand = ./evil\n",
+    "trailer": '[trailer "build"]\n\tkey = Build\n\tcommand = ./evil\n',
+    "submodule": '[submodule "x"]\n\tupdate = !./evil\n',
+    "attributes elsewhere": "[core]\n\tattributesFile = /etc/passwd\n",
+    "excludes elsewhere": "[core]\n\texcludesFile = /etc/passwd\n",
+    "messages elsewhere": "[commit]\n\ttemplate = /etc/passwd\n",
+    "hooks to be copied": "[init]\n\ttemplateDir = .\n",
+    "settings of the work tree": "[extensions]\n\tworktreeConfig = true\n",
     "windows lines": "[core]\r\n\tfsmonitor = ./evil\r\n",
 }
 
 
-@pytest.mark.parametrize("setting", PROGRAMS.values(), ids=PROGRAMS)
-def test_a_setting_of_a_strangers_repository_that_names_a_program_runs_nothing(
-    kept: Path, setting: str, run: Run
-) -> None:
+# The way to git is one for all commands: with these, each of them is tried.
+FOR_EVERY_COMMAND = {"fsmonitor", "hooks path", "ssh", "filter", "textconv", "merge driver", "signing", "include"}
+
+
+@pytest.mark.parametrize("name", PROGRAMS)
+def test_a_setting_of_a_strangers_repository_that_names_a_program_runs_nothing(kept: Path, name: str) -> None:
+    setting = PROGRAMS[name]
     trace = armed(kept)
     (kept.parent / "evil.config").write_text("[core]\n\tfsmonitor = ./evil\n")
     (kept / ".gitattributes").write_text("* filter=x diff=x merge=x\n")
@@ -264,8 +361,10 @@ def test_a_setting_of_a_strangers_repository_that_names_a_program_runs_nothing(
         config.write(setting)
     with pytest.raises(git.NotKept, match="--trust"):
         keep(kept)
-    assert run("check", cwd=kept).returncode == 0
-    assert run("keep", cwd=kept).returncode == 2
+    if name in FOR_EVERY_COMMAND:
+        commands = ("check", "keep --by ava", "sync", "history twin", "audit", "diff twin/first twin/first --json")
+        codes = [each.code for each in one_after_the_other(commands, kept)]
+        assert codes[:3] == [0, 2, 2]
     assert situation(kept).name == "distrusted"
     assert not trace.exists()
 
@@ -274,8 +373,29 @@ def test_the_same_settings_count_where_somebody_said_that_the_book_is_theirs(kep
     trace = armed(kept)
     with (kept / ".git" / "config").open("a") as config:
         config.write(PROGRAMS["fsmonitor"])
-    git.trust(kept)
+    trusting.trust(kept)
     assert keep(kept) == []
+    assert trace.exists()  # the test above can fail
+
+
+HOOKS = (
+    *("pre-commit", "prepare-commit-msg", "commit-msg", "post-commit", "post-index-change", "reference-transaction"),
+    *("pre-auto-gc", "post-merge", "post-checkout", "pre-push", "fsmonitor-watchman", "post-rewrite"),
+)
+
+
+def test_no_hook_of_a_strangers_repository_runs_whatever_is_done_in_it(kept: Path, tmp_path: Path) -> None:
+    real_git(tmp_path, "clone", "--quiet", "--bare", str(kept), "hub.git")
+    real_git(kept, "remote", "add", "origin", str(tmp_path / "hub.git"))
+    trace = armed(kept)
+    (kept / ".git" / "hooks").mkdir(exist_ok=True)
+    for hook in HOOKS:
+        shutil.copy(kept / "evil", kept / ".git" / "hooks" / hook)
+    (kept / "shop.yaml").write_text((kept / "shop.yaml").read_text() + "# changed\n")
+    shown = one_after_the_other(["keep --by ava", "sync", "check", "history twin"], kept)
+    assert [each.code for each in shown] == [0, 0, 0, 0], shown
+    assert not trace.exists()
+    real_git(kept, "commit", "--quiet", "--allow-empty", "--message=By git itself")
     assert trace.exists()  # the test above can fail
 
 
@@ -299,9 +419,9 @@ def test_hooks_run_in_a_book_begun_here_and_in_no_other(kept: Path, tmp_path: Pa
 def test_a_repository_that_was_there_before_is_not_trusted_by_beginning_a_book_in_it(tmp_path: Path) -> None:
     real_git(tmp_path, "init", "--quiet", "there")
     git.begin(tmp_path / "there")
-    assert not git.is_trusted(tmp_path / "there")
+    assert not trusting.is_trusted(tmp_path / "there")
     git.begin(tmp_path / "home")
-    assert git.is_trusted(tmp_path / "home")
+    assert trusting.is_trusted(tmp_path / "home")
 
 
 def elsewhere(book: Path) -> None:
@@ -319,7 +439,21 @@ def borrowing(book: Path) -> None:
     (book / ".git" / "objects" / "info" / "alternates").write_text("/somewhere/else\n")
 
 
-@pytest.mark.parametrize("arrange", [elsewhere, linked, borrowing])
+def linked_within(book: Path) -> None:
+    (book / ".git" / "objects").rename(book.parent / "objects")
+    (book / ".git" / "objects").symlink_to(book.parent / "objects")
+
+
+def settings_linked(book: Path) -> None:
+    (book / ".git" / "config").rename(book.parent / "settings")
+    (book / ".git" / "config").symlink_to(book.parent / "settings")
+
+
+def sharing(book: Path) -> None:
+    (book / ".git" / "commondir").write_text("../../elsewhere\n")
+
+
+@pytest.mark.parametrize("arrange", [elsewhere, linked, linked_within, settings_linked, borrowing, sharing])
 def test_a_strangers_repository_that_lies_elsewhere_is_not_read(kept: Path, arrange: object) -> None:
     assert callable(arrange)
     arrange(kept)
@@ -353,7 +487,7 @@ def test_a_repository_within_the_book_runs_nothing_either(kept: Path, run: Run) 
     keep(kept)
     run("keep", cwd=kept)
     assert not trace.exists()
-    git.trust(kept)
+    trusting.trust(kept)
     run("check", cwd=kept)
     assert not trace.exists()
 

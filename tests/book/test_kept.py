@@ -1,12 +1,8 @@
 """What was edited by hand is told by what it means, and the message says it."""
 
-from collections.abc import Callable
-from pathlib import Path
-
 import pytest
-from cli.workshop import git as real_git
 from cli.workshop import into_git
-from conftest import SHOP, Book
+from conftest import Book
 
 from buildbook.book import git, kept
 
@@ -82,6 +78,17 @@ def test_an_edit_is_told_by_what_it_means(twin: Book, case: tuple[str, str, str,
     assert said(twin) == expected
 
 
+def test_what_may_be_run_is_told_from_what_is_said(twin: Book) -> None:
+    (twin.folder / "build.yaml").chmod(0o755)
+    assert said(twin) == "build.yaml has other permissions"
+
+
+def test_a_link_is_told_from_what_it_leads_to(twin: Book) -> None:
+    (twin.folder / "build.yaml").rename(twin.root / "elsewhere.yaml")
+    (twin.folder / "build.yaml").symlink_to(twin.root / "elsewhere.yaml")
+    assert said(twin) == "build.yaml is a link now"
+
+
 def test_the_message_names_the_build_what_changed_and_the_records(twin: Book) -> None:
     change(twin, "weighings.yaml", weighing(2), weighing(2) + weighing(11) + weighing(12))
     change(twin, "build.yaml", "{max: 1.0}", "{max: 1.5}")
@@ -103,6 +110,20 @@ def test_several_builds_have_a_line_each(twin: Book) -> None:
         "twin/second: begun by hand\n\n"
         "Build: twin/first\nBuild: twin/second"
     )
+
+
+def test_two_short_edits_are_told_in_the_subject_and_many_are_counted(twin: Book) -> None:
+    text = (twin.folder / "build.yaml").read_text()
+    for name in ("second", "third"):
+        twin.write(f"engines/twin/{name}/build.yaml", text.replace("build: first", f"build: {name}"))
+    subject, *rest = kept.message(edits(twin)).splitlines()
+    assert subject == "Edit twin/second: begun by hand; twin/third: begun by hand"
+    assert rest == ["", "Build: twin/second", "Build: twin/third"]
+    for number in range(8):
+        twin.write(f"engines/twin/more-{number}/build.yaml", text.replace("build: first", f"build: more-{number}"))
+    subject, _, *rest = kept.message(edits(twin)).splitlines()
+    assert subject == "Edit 10 builds and engines"
+    assert "twin/more-7: begun by hand" in rest
 
 
 def test_a_subject_line_of_ones_own_stands_above_what_changed(twin: Book) -> None:
@@ -147,61 +168,3 @@ def test_check_notes_count_in_few_words(twin: Book) -> None:
     assert (note.severity, note.rule) == ("note", "not-kept")
     assert note.what == "edited by hand since it was kept: limits changed, 2 records added"
     assert "buildbook keep" in note.remedy
-
-
-def standing(book: Book) -> kept.Standing:
-    found = kept.ask(book.root)()
-    assert found is not None
-    return found
-
-
-CHANGES: dict[str, Callable[[Book], object]] = {
-    "an edit": lambda book: change(book, "build.yaml", "{max: 1.0}", "{max: 1.5}"),
-    "the shop": lambda book: book.write("shop.yaml", SHOP + "# changed\n"),
-    "its engine": lambda book: change(book, "engines/twin/engine.yaml", "twin", "twain"),
-    "a file more": lambda book: book.write("spins.yaml", "format: 1\n"),
-    "a stranger": lambda book: book.write("old.yaml", "format: 1\n"),
-    "a file less": lambda book: (book.folder / "parts.yaml").unlink(),
-}
-
-
-@pytest.mark.parametrize("how", CHANGES)
-def test_what_was_sound_is_looked_at_again_after_any_change_kept_or_not(twin: Book, how: str) -> None:
-    before = standing(twin)
-    digests = [before.whole, before.digest("twin/first")]
-    assert None not in digests
-    for digest in digests:
-        before.remember(digest)
-    before.save()
-    again = standing(twin)
-    assert again.is_sound(again.whole)
-    assert again.is_sound(again.digest("twin/first"))
-    CHANGES[how](twin)
-    for _ in range(2):
-        now = standing(twin)
-        assert not now.is_sound(now.whole)
-        assert not now.is_sound(now.digest("twin/first"))
-        into_git_again(twin.root)
-
-
-def into_git_again(root: Path) -> None:
-    real_git(root, "add", "--all")
-    real_git(root, "commit", "--quiet", "--allow-empty", "--message=Changed")
-
-
-def test_what_git_was_told_not_to_look_at_is_looked_at(twin: Book) -> None:
-    real_git(twin.root, "update-index", "--assume-unchanged", "engines/twin/first/build.yaml")
-    now = standing(twin)
-    assert (now.whole, now.digest("twin/first")) == (None, None)
-
-
-def test_an_ignored_file_and_an_empty_folder_are_seen(twin: Book) -> None:
-    (twin.root / ".git" / "info").mkdir(exist_ok=True)
-    (twin.root / ".git" / "info" / "exclude").write_text("old.yaml\n")
-    (twin.root / "engines" / "twin" / "empty").mkdir()
-    assert standing(twin).whole is None
-    (twin.root / "engines" / "twin" / "empty").rmdir()
-    assert standing(twin).whole is not None
-    twin.write("old.yaml", "format: 1\n")
-    now = standing(twin)
-    assert (now.whole, now.digest("twin/first")) == (None, None)

@@ -1,17 +1,15 @@
-"""The whole book at once: looking up by words, and what the commits say of a build."""
+"""The whole book at once: looking up by words and figures."""
 
 from pathlib import Path
 
 import pytest
-from cli.workshop import git, into_git
 from conftest import Book
 from figures.ledger import ALL_WEIGHED, PARTS, weighings
 from figures.measurements import GAUGES, clearances
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buildbook.book.library import Library, Said, brought_and_voided, kept, matches
-from buildbook.book.past import commits
+from buildbook.book.library import Library, Said, matches
 from buildbook.book.places import Misuse
 from buildbook.figures.query import read_condition
 
@@ -159,14 +157,15 @@ def test_what_cannot_be_read_is_said_and_the_rest_is_searched(owned: Book) -> No
     assert any(finding.where.file.endswith("spins.yaml") for finding in with_figures.findings)
 
 
-def test_fits_that_cannot_be_trusted_satisfy_nothing_and_weights_still_do(owned: Book) -> None:
+@pytest.mark.parametrize("asked", ["rod_side > 0", "main_journal < 3", "main_journal.1 > 0"])
+def test_sizes_and_fits_that_cannot_be_trusted_satisfy_nothing_and_weights_still_do(owned: Book, asked: str) -> None:
     engine = OWNED + "units: {length: mm}\nmain_bearings: 2\nmain_journal: 62.2\n"
     owned.write("engines/twin/engine.yaml", engine)
     inches = "what: main_journal, readings: {1: 2.448}"
     owned.write("shop.yaml", GAUGES)
     owned.write("clearances.yaml", clearances(inches, "what: rod_side, with: feeler, readings: {R1: 0.30}"))
     library = Library(owned.root)
-    fits = library.find([], [read_condition("rod_side > 0", {})])
+    fits = library.find([], [read_condition(asked, {})])
     assert fits.found == ()
     assert [finding.rule for finding in fits.findings] == ["unit-slip"]
     weights = library.find([], [read_condition("piston > 481", {})])
@@ -211,67 +210,3 @@ def test_a_family_has_its_engines(owned: Book) -> None:
     owned.write("engines/other/engine.yaml", OWNED.replace("twin", "other").replace("gulls", "terns"))
     assert Library(owned.root).family("gulls") == (["twin"], ["gulls", "terns"])
     assert Library(owned.root).family("none") == ([], ["gulls", "terns"])
-
-
-def commit(book: Book, message: str, day: str) -> None:
-    git(book.root, "add", "--all")
-    git(book.root, "commit", "--quiet", f"--date={day}T12:00:00+00:00", f"--message={message}")
-
-
-def test_commits_are_told_apart_by_their_trailers_and_their_folder(owned: Book) -> None:
-    into_git(owned.root)
-    for message, file in (
-        ("Record W1: piston\n\nBuild: twin/first", "first/weighings.yaml"),
-        ("Record W2: pin\n\nBuild: twin/first\nRecord: W2", "first/weighings.yaml"),
-        ("Match twin/first: spread 0.10 g\n\nBuild: twin/first\nRecord: D1", "first/pairings.yaml"),
-        ("Edit twin/first: weighings W1 and W2 changed\n\nBuild: twin/first\nRecord: W2", "first/weighings.yaml"),
-        ("Begin build twin/first\n\nBuild: twin/first", "first/spins.yaml"),
-        ("Begin engine twin", "engine.yaml"),
-        ("Owner called", "engine.yaml"),
-        ("Tidied", "first/parts.yaml"),
-        ("Begin twice", "other/parts.yaml"),
-    ):
-        path = owned.root / "engines" / "twin" / file
-        path.parent.mkdir(exist_ok=True)
-        path.write_text((path.read_text() if path.exists() else "") + "# more\n")
-        commit(owned, message, "2026-10-09")
-    all_commits = commits(owned.root)
-    assert [(each.how, each.records, each.files) for each in kept(all_commits, "twin/first")] == [
-        ("hand", (), ("parts",)),
-        ("opened", (), ("spins",)),
-        ("hand", (), ("weighings",)),
-        ("command", ("D1",), ("pairings",)),
-        ("command", ("W2",), ("weighings",)),
-        ("command", ("W1",), ("weighings",)),
-        ("hand", (), ("build", "parts", "weighings")),
-    ]
-    assert [(each.how, each.subject) for each in kept(all_commits, "twin")] == [
-        ("hand", "Owner called"),
-        ("begun", "Begin engine twin"),
-        ("hand", "Begin"),
-    ]
-
-
-def test_the_files_as_they_were_say_what_brought_a_record_and_what_called_it_void(owned: Book) -> None:
-    into_git(owned.root)
-    first = weighings(*ALL_WEIGHED)
-    for number, text in enumerate(
-        (
-            first,
-            first.replace("id: W6, ", "id: W6, note: id W60, ") + "  - {id: W60, what: pin, readings: {N1: 1.0}}\n",
-            first + '  - {id: "W60", void: the lid\n      was on, what: pin, readings: {N1: 1.0}}\n',
-        ),
-        start=1,
-    ):
-        owned.write("weighings.yaml", text)
-        commit(owned, f"edit {number}", f"2026-10-{number:02}")
-    those = kept(commits(owned.root), "twin/first")
-    ids = [("weighings", "W6"), ("weighings", "W60"), ("weighings", "W7"), ("spins", "S1")]
-    reasons: dict[tuple[str, str | None], str] = {("weighings", "W60"): "the lid was on"}
-    found, called = brought_and_voided(owned.root, "twin/first", those, ids, reasons)
-    assert {key: each.subject for key, each in found.items()} == {
-        ("weighings", "W6"): "Begin",
-        ("weighings", "W60"): "edit 2",
-    }
-    assert {key: each.subject for key, each in called.items()} == {("weighings", "W60"): "edit 3"}
-    assert brought_and_voided(owned.root, "twin/first", those, [], {}) == ({}, {})

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.book.loader import parse
-from buildbook.book.merging import Merged, meaning, merge_texts
+from buildbook.book.merging import Merged, merge_texts
 from buildbook.book.schema import check_tree
+from buildbook.book.splicing import meaning
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 quick = settings(deadline=None, derandomize=True, max_examples=150)
@@ -63,6 +64,18 @@ W2_THEIRS = """\
       P1: 507.50
 """
 
+OPENED = "format: 1\nengine: e\nbuild: b\n"
+QUENCH = "conflict in limits quench min: 0.90 counts, another bench has 0.98: decide"
+DECK = "conflict in limits deck_height max: 0.3 counts, another bench has 0.2: decide"
+
+PAIRED = "format: 1\ndecided: {taken: 2026-10-05, by: ava}\ncylinders: {1: {rod: R1}}\n"
+
+
+def revision(id_: str, day: str, by: str, rod: str, more: str = "") -> str:
+    decided = f"decided: {{taken: {day}, by: {by}}}, because: evener, cylinders: {{1: {{rod: {rod}}}}}"
+    return f"  - {{id: {id_}, {decided}{more}}}\n"
+
+
 CASES = {
     "both benches append: each record stays as written, in the order taken": Case(
         "weighings",
@@ -71,20 +84,20 @@ CASES = {
         f"{HEAD}sessions:\n{W1}{W2_THEIRS}",
         f"{HEAD}sessions:\n{W1}{W2_THEIRS}{W2_OURS.replace('10:00', '10:40').replace('W2', 'W3')}# end\n",
     ),
-    "one id for two records: the later one has the next free id": Case(
+    "one id for two records: the one that was sent already keeps it": Case(
         "weighings",
         f"{HEAD}sessions:\n{W1}",
         f"{HEAD}sessions:\n{W1}{W2_OURS}",
         f"{HEAD}sessions:\n{W1}{W2_THEIRS}",
-        f"{HEAD}sessions:\n{W1}{W2_OURS}{W2_THEIRS.replace('W2', 'W3')}    note: was W2 at the other bench\n",
-        renumbered=("theirs W2 W3",),
+        f"{HEAD}sessions:\n{W1}{W2_OURS.replace('W2', 'W3')}    note: entered as W2\n{W2_THEIRS}",
+        renumbered=("ours W2 W3",),
     ),
-    "the later one may be ours": Case(
+    "also where it was taken later": Case(
         "weighings",
         f"{HEAD}sessions:\n{W1}",
         f"{HEAD}sessions:\n{W1}{W2_THEIRS}",
         f"{HEAD}sessions:\n{W1}{W2_OURS}",
-        f"{HEAD}sessions:\n{W1}{W2_OURS}{W2_THEIRS.replace('W2', 'W3')}    note: was W2 at the other bench\n",
+        f"{HEAD}sessions:\n{W1}{W2_OURS}{W2_THEIRS.replace('W2', 'W3')}    note: entered as W2\n",
         renumbered=("ours W2 W3",),
     ),
     "the same record on both sides is there once": Case(
@@ -114,7 +127,7 @@ CASES = {
     by: ava
     what: rod
     readings: {{R2: 611.80}}
-    void: "conflict: the other bench has R2 611.80 in W1, taken 2026-10-03T09:10+01:00 by ava: decide"
+    void: "conflict in W1 readings R2: 611.7 counts, another bench has 611.80: decide"
 """,
         questions=("W1 readings R2: 611.7, 611.80",),
     ),
@@ -137,15 +150,17 @@ CASES = {
         f"{HEAD}sessions:\n{W1}{W2_OURS}",
         f"{HEAD}sessions:\n{W1}",
         f"{HEAD}note: theirs\nsessions:\n{W1}{W2_OURS}",
-        f"{HEAD}sessions:\n{W1}{W2_OURS}note: theirs\n",
-        questions=("W2: nothing, kept",),
+        f"{HEAD}sessions:\n{W1}{W2_OURS}"
+        'note: "theirs; conflict in W2: the record counts, another bench has nothing: decide"\n',
+        questions=("W2: the record, nothing",),
     ),
     "a reading taken out at one bench is kept, and asked about": Case(
         "weighings",
         f"{HEAD}sessions:\n{W1}",
         f"{HEAD}sessions:\n{W1.replace('611.9', '611.9, R3: 612.0')}",
         f"{HEAD}sessions:\n{W1.replace(', R2: 611.9', '')}",
-        f"{HEAD}sessions:\n{W1.replace('611.9', '611.9, R3: 612.0')}",
+        f"{HEAD}sessions:\n{W1.replace('611.9', '611.9, R3: 612.0')}"
+        'note: "conflict in W1 readings R2: 611.9 counts, another bench has nothing: decide"\n',
         questions=("W1 readings R2: 611.9, nothing",),
     ),
     "a file that begins at both benches": Case(
@@ -153,9 +168,8 @@ CASES = {
         None,
         f"# at the window\n{HEAD}sessions:\n{W2_OURS}",
         f"{HEAD}sessions:\n{W2_THEIRS}",
-        f"# at the window\n{HEAD}sessions:\n{W2_OURS}{W2_THEIRS.replace('W2', 'W3')}"
-        "    note: was W2 at the other bench\n",
-        renumbered=("theirs W2 W3",),
+        f"# at the window\n{HEAD}sessions:\n{W2_OURS.replace('W2', 'W3')}    note: entered as W2\n{W2_THEIRS}",
+        renumbered=("ours W2 W3",),
     ),
     "an empty list makes way": Case(
         "weighings",
@@ -182,7 +196,7 @@ format: 1
 steps:
   - {id: S1, taken: 2026-10-05T10:00, by: tomas, add: {plane: rear, angle: 1, amount: 3 g}}
   - {id: S3, taken: 2026-10-05T11:00, by: ava, add: {plane: front, angle: 10, amount: 2 g}, \
-note: was S1 at the other bench}
+note: entered as S1}
   - {id: S2, taken: 2026-10-05T12:00, by: ava, remove: {step: S3}}
 """,
         renumbered=("ours S1 S3",),
@@ -213,7 +227,7 @@ units: {length: mm}
 steps:
   - {id: S1, taken: 2026-10-05, by: tomas, drill: {plane: front, angle: 48, diameter: 22, depth: 19.5}}
   - {id: S2, taken: 2026-10-05, by: tomas, drill: {plane: front, angle: 48, diameter: 22, depth: 18.5}, \
-void: "conflict: the other bench has drill depth 18.5 in S1, taken 2026-10-05 by tomas: decide"}
+void: "conflict in S1 drill depth: 19.5 counts, another bench has 18.5: decide"}
 """,
         questions=("S1 drill depth: 19.5, 18.5",),
     ),
@@ -223,7 +237,7 @@ void: "conflict: the other bench has drill depth 18.5 in S1, taken 2026-10-05 by
         "format: 1\nparts:\n  - {kind: piston, ids: [P1, P2], state: new}\n",
         "format: 1\nparts:\n  - {kind: piston, ids: [P1, P2], state: reused, oversize: 0.04 mm}\n",
         "format: 1\nparts:\n  - {kind: piston, ids: [P1, P2], state: new, oversize: 0.04 mm}\n"
-        'note: "conflict in P1 state: the other bench has reused: decide"\n',
+        'note: "conflict in P1 state: new counts, another bench has reused: decide"\n',
         questions=("P1 state: new, reused",),
     ),
     "a whole file in braces": Case(
@@ -238,7 +252,8 @@ void: "conflict: the other bench has drill depth 18.5 in S1, taken 2026-10-05 by
     "a reopening follows the sign-off that it opens": Case(
         "build",
         "format: 1\nengine: e\nbuild: b\n",
-        "format: 1\nengine: e\nbuild: b\nsign_offs:\n  - {id: A1, stage: measured, taken: 2026-10-04, by: ava}\n",
+        "format: 1\nengine: e\nbuild: b\nsign_offs:\n  - {id: A1, stage: measured, taken: 2026-10-04, by: ava}\n"
+        "reopened:\n  - {id: O1, sign_off: A1, because: too early}\n",
         """\
 format: 1
 engine: e
@@ -253,13 +268,15 @@ format: 1
 engine: e
 build: b
 sign_offs:
-  - {id: A1, stage: measured, taken: 2026-10-04, by: ava}
-  - {id: A2, stage: balanced, taken: 2026-10-05, by: tomas, note: cold (was A1 at the other bench)}
+  - {id: A2, stage: measured, taken: 2026-10-04, by: ava, note: entered as A1}
+  - {id: A1, stage: balanced, taken: 2026-10-05, by: tomas, note: cold}
 reopened:
-  - {id: O1, sign_off: A2, because: the damper was changed}
+  - {id: O2, sign_off: A2, because: too early, note: entered as O1}
+  - {id: O1, sign_off: A1, because: the damper was changed}
+note: "conflict in the sign-offs: A1 counts, another bench has A2: decide"
 """,
-        questions=("A2: A1, A2",),
-        renumbered=("theirs A1 A2",),
+        questions=("the sign-offs: A1, A2",),
+        renumbered=("ours A1 A2", "ours O1 O2"),
     ),
     "one field with two values: the note has theirs": Case(
         "build",
@@ -276,7 +293,7 @@ limits:
   quench: {min: 0.90, max: 1.30}
   deck_height:
     max: 0.3
-note: "x; conflict in limits quench min: the other bench has 0.98: decide"
+note: "x; conflict in limits quench min: 0.90 counts, another bench has 0.98: decide"
 """,
         questions=("limits quench min: 0.90, 0.98",),
     ),
@@ -336,10 +353,11 @@ cylinders:
 revised:
   - id: D2
     decided: {taken: 2026-10-06, by: tomas}
-    because: "conflict: both benches decided, and neither knew of the other: decide"
+    because: "both benches decided, and neither knew of the other"
     cylinders: {1: {rod: R2}, 2: {rod: R1}}
+note: "conflict in the pairing: D2 counts, another bench has the first decision: decide"
 """,
-        questions=("decided, D2: {taken: 2026-10-05, by: ava, from: [W1]}, {taken: 2026-10-06, by: tomas}",),
+        questions=("the pairing: D2, the first decision",),
     ),
     "a bench that decided earlier is the earlier one": Case(
         "pairings",
@@ -353,10 +371,64 @@ cylinders: {1: {rod: R2}}
 revised:
   - id: D2
     decided: {taken: 2026-10-05, by: ava}
-    because: "conflict: both benches decided, and neither knew of the other: decide"
+    because: "both benches decided, and neither knew of the other"
+    cylinders: {1: {rod: R1}}
+note: "conflict in the pairing: D2 counts, another bench has the first decision: decide"
+""",
+        questions=("the pairing: D2, the first decision",),
+    ),
+    "both benches decide alike: nothing is to decide": Case(
+        "pairings",
+        "format: 1\n",
+        "format: 1\ndecided: {taken: 2026-10-05, by: ava}\ncylinders: {1: {rod: R1}}\n",
+        "format: 1\ndecided: {taken: 2026-10-06, by: tomas}\ncylinders: {1: {rod: R1}}\n",
+        """\
+format: 1
+decided: {taken: 2026-10-05, by: ava}
+cylinders: {1: {rod: R1}}
+revised:
+  - id: D2
+    decided: {taken: 2026-10-06, by: tomas}
+    because: "both benches decided, and neither knew of the other"
     cylinders: {1: {rod: R1}}
 """,
-        questions=("decided, D2: {taken: 2026-10-05, by: ava}, {taken: 2026-10-04, by: tomas}",),
+    ),
+    "both benches revise a pairing: the later one counts, and is asked about": Case(
+        "pairings",
+        PAIRED,
+        PAIRED + "revised:\n" + revision("D2", "2026-10-06", "ava", "R3"),
+        PAIRED + "revised:\n" + revision("D2", "2026-10-07", "tomas", "R4"),
+        PAIRED
+        + "revised:\n"
+        + revision("D3", "2026-10-06", "ava", "R3", ", note: entered as D2")
+        + revision("D2", "2026-10-07", "tomas", "R4")
+        + 'note: "conflict in the pairing: D2 counts, another bench has D3: decide"\n',
+        questions=("the pairing: D2, D3",),
+        renumbered=("ours D2 D3",),
+    ),
+    "a conflict that one bench decided is gone, and another stays": Case(
+        "build",
+        f'{OPENED}limits: {{quench: {{min: 0.90}}}}\nnote: "{QUENCH}; {DECK}; cold"\n',
+        f'{OPENED}limits: {{quench: {{min: 0.90}}}}\nuse: marine\nnote: "{QUENCH}; {DECK}; cold"\n',
+        f'{OPENED}limits: {{quench: {{min: 0.98}}}}\nuse: street\nnote: "{DECK}; cold"\n',
+        f"{OPENED}limits: {{quench: {{min: 0.98}}}}\nuse: marine\n"
+        f'note: "cold; {DECK}; conflict in use: marine counts, another bench has street: decide"\n',
+        questions=("use: marine, street",),
+    ),
+    "the last conflict goes with its note": Case(
+        "build",
+        f'{OPENED}use: marine\nnote: "{DECK}"\n',
+        f'{OPENED}purpose: ours\nuse: marine\nnote: "{DECK}"\n',
+        f"{OPENED}use: street\n",
+        f"{OPENED}purpose: ours\nuse: street\n",
+    ),
+    "two notes": Case(
+        "build",
+        f"{OPENED}note: warm\n",
+        f"{OPENED}note: cold; damp\n",
+        f"{OPENED}note: hot\n",
+        f'{OPENED}note: "cold; damp; conflict in note: cold; damp counts, another bench has hot: decide"\n',
+        questions=("note: cold; damp, hot",),
     ),
     "people and instruments from both benches": Case(
         "shop",
@@ -371,7 +443,7 @@ revised:
 
 
 def told(merged: Merged) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    questions = tuple(f"{each.where}: {each.ours}, {each.theirs}" for each in merged.questions)
+    questions = tuple(f"{each.where}: {each.counts}, {each.other}" for each in merged.marks)
     return questions, tuple(f"{each.side} {each.old} {each.new}" for each in merged.renumbered)
 
 
@@ -380,7 +452,7 @@ def test_what_both_benches_entered_comes_together(case: Case) -> None:
     merged = merge_texts(case.kind, case.base, case.ours, case.theirs)
     assert merged.text == case.expected
     assert told(merged) == (case.questions, case.renumbered)
-    assert not merged.whole
+    assert not merged.apart
     tree(merged.text, case.kind)
 
 
@@ -417,7 +489,8 @@ def test_a_reference_in_another_file_follows_the_session() -> None:
 def test_a_bench_that_has_not_heard_of_a_renumbering_follows_it() -> None:
     """Its W2 became W3 elsewhere; what it wrote into W2 and about W2 since belongs to W3."""
     base = f"{HEAD}sessions:\n{W1}{W2_THEIRS}"
-    elsewhere = merge_texts("weighings", f"{HEAD}sessions:\n{W1}", f"{HEAD}sessions:\n{W1}{W2_OURS}", base).text
+    first = f"{HEAD}sessions:\n{W1}"
+    elsewhere = merge_texts("weighings", first, f"{first}{W2_OURS}", base, unsent="theirs").text
     ours = base.replace("      P1: 507.50\n", "      P1: 507.50\n      P2: 507.75\n")
     merged = merge_texts("weighings", base, ours, elsewhere)
     assert told(merged) == ((), ("ours W2 W3",))
@@ -441,8 +514,8 @@ def test_what_cannot_go_together_is_kept_apart_and_asked(
     kind: str, base: str, ours: str, theirs: str, words: str
 ) -> None:
     merged = merge_texts(kind, base, ours, theirs)
-    assert (merged.text, merged.whole) == (ours, True)
-    assert words in merged.questions[0].what
+    assert merged.text == ours
+    assert words in merged.apart
 
 
 def test_gits_own_merge_is_taken_where_it_means_the_same() -> None:
@@ -522,7 +595,7 @@ def test_no_reading_of_either_bench_is_dropped(texts: tuple[str, str, str]) -> N
     base, ours, theirs = texts
     merged = merge_texts("weighings", base, ours, theirs)
     tree(merged.text, "weighings")
-    assert not merged.whole
+    assert not merged.apart
     there = values(merged.text)
     for side in (ours, theirs):
         entered = values(side) - values(base)
@@ -549,11 +622,9 @@ def sorted_meaning(node: Node) -> object:
 def test_it_does_not_matter_which_bench_merges(texts: tuple[str, str, str]) -> None:
     base, ours, theirs = texts
     one, other = merge_texts("weighings", base, ours, theirs), merge_texts("weighings", base, theirs, ours)
-    if not one.questions:
+    if not one.marks:
         assert said(one.text) == said(other.text)
-    assert {(each.where.split(" ")[0], each.ours, each.theirs) for each in one.questions} == {
-        (each.where.split(" ")[0], each.theirs, each.ours) for each in other.questions
-    }
+    assert {(each.counts, each.other) for each in one.marks} == {(each.other, each.counts) for each in other.marks}
     assert values(one.text) == values(other.text)
     assert {(each.old, each.new) for each in one.renumbered} == {(each.old, each.new) for each in other.renumbered}
 
@@ -577,5 +648,5 @@ def test_ids_are_unique_and_added_records_stand_in_the_order_taken(texts: tuple[
 
     number = len(re.findall(r"\btaken: ", base))
     untimed = len(list(ids(ours))) + len(list(ids(theirs))) != len(re.findall(r"\btaken: ", ours + theirs))
-    if not untimed and not merged.questions and all(times(each) == sorted(times(each)) for each in (ours, theirs)):
+    if not untimed and not merged.marks and all(times(each) == sorted(times(each)) for each in (ours, theirs)):
         assert times(merged.text) == sorted(times(merged.text))

@@ -269,3 +269,51 @@ def test_findings_are_in_the_order_shop_engine_build(book: Book) -> None:
         book.write(f"{kind}.yaml", "format: 2\n")
     files = list(dict.fromkeys(Path(finding.where.file).stem for finding in load(book).findings))
     assert files == ["shop", "engine", *BUILD_FILES]
+
+
+def test_a_reader_of_one_change_sees_it_and_reads_nothing_else_again(book: Book) -> None:
+    path = book.write("weighings.yaml", "format: 1\nunits: {mass: g}\nsessions: []\n")
+    reader = Reader(book.root)
+    assert reader.load("twin/first").build is not None
+    (book.folder / "build.yaml").write_text("not: read: again\n")
+    session = "  - {id: W1, what: rod, readings: {R1: 611.4}}\n"
+    changed = reader.with_change(path, f"format: 1\nunits: {{mass: g}}\nsessions:\n{session}".encode())
+    build = changed.load("twin/first").build
+    assert build is not None
+    assert [each.id for each in build.weighings] == ["W1"]
+    before = reader.load("twin/first").build
+    assert before is not None
+    assert before.weighings == ()
+
+
+def test_what_was_read_holds_until_any_file_of_it_changes_comes_or_goes(book: Book) -> None:
+    path = book.write("weighings.yaml", "format: 1\n")
+    reader = Reader(book.root)
+    reader.load("twin/first")
+    assert reader.still_holds()
+    spins = book.write("spins.yaml", "format: 1\n")
+    assert not reader.still_holds()
+    spins.unlink()
+    assert reader.still_holds()
+    path.write_text("format: 1 \n")
+    assert not reader.still_holds()
+    path.unlink()
+    assert not reader.still_holds()
+
+
+def test_a_change_that_was_written_holds(book: Book) -> None:
+    path = book.write("weighings.yaml", "format: 1\n")
+    reader = Reader(book.root).with_change(path, b"format: 1\nsessions: []\n")
+    reader.load("twin/first")
+    assert not reader.still_holds()
+    path.write_bytes(b"format: 1\nsessions: []\n")
+    assert reader.still_holds()
+
+
+def test_what_is_forgotten_is_read_again(book: Book) -> None:
+    reader = Reader(book.root)
+    assert reader.load("twin/first").build is not None
+    (book.folder / "build.yaml").unlink()
+    assert reader.load("twin/first").build is not None
+    reader.forget(book.folder)
+    assert reader.load("twin/first").build is None

@@ -15,7 +15,9 @@ from figures.ledger import PARTS, pairings, weighings
 from test_mutations import ODD
 
 from buildbook.book import seal
-from buildbook.book.audit import BookAudit, BuildAudit, History, audit, audit_build
+from buildbook.book.audit import BookAudit, audit
+from buildbook.book.build_audit import BuildAudit, audit_build
+from buildbook.book.history import History
 from buildbook.book.loader import parse
 from buildbook.book.reading import Reader
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
@@ -286,7 +288,9 @@ def test_a_history_that_was_rewritten_from_its_beginning_is_named(sealed_build: 
     git(root, "cherry-pick", *signed)
     assert sealed_build.rules() >= {"history-rewritten", "sealed-changed"}
     git(root, "tag", "--delete", TAG)  # and now the seal is gone as well: the sign-off's own digest tells
-    assert sealed_build.rules() >= {"history-rewritten", "seal-missing"}
+    audited = sealed_build.audit()
+    assert [each.rule for each in audited.findings[:2]] == ["seal-missing", "history-rewritten"]  # before the figures
+    assert not audited.as_signed
 
 
 def test_a_history_rewritten_without_any_change_is_named(sealed_build: Sealed) -> None:
@@ -328,6 +332,13 @@ def test_what_was_sealed_and_is_gone_is_named(sealed_build: Sealed) -> None:
     shutil.rmtree(sealed_build.folder)
     result = audit(sealed_build.root, [], datetime.now(UTC), whole=True)
     assert [each.rule for each in result.findings] == ["sealed-gone"]
+    git(sealed_build.root, "tag", "--delete", TAG)  # the history still tells
+    sealed_build.commit()
+    (gone,) = audit(sealed_build.root, [], datetime.now(UTC), whole=True).findings
+    assert gone.rule == "sealed-gone"
+    back = gone.remedy.removeprefix("bring it back: git ").split(" ")
+    git(sealed_build.root, *back)
+    assert seal.on_disk(sealed_build.root, NAME).keys() >= {sealed_build.folder / "build.yaml"}
 
 
 def test_a_file_that_was_added_and_one_that_cannot_be_read_are_named(sealed_build: Sealed) -> None:
@@ -413,7 +424,7 @@ def test_a_signed_figure_that_was_changed_is_told_with_by_how_much_and_which_ver
 
 def test_formulas_that_give_another_figure_are_found(sealed_build: Sealed, monkeypatch: pytest.MonkeyPatch) -> None:
     """A new version of the program that works out a bobweight differently."""
-    from buildbook.book import audit as module
+    from buildbook.book import build_audit as module
     from buildbook.figures.named import named_figures
 
     def other(figures: object) -> object:
@@ -425,6 +436,8 @@ def test_formulas_that_give_another_figure_are_found(sealed_build: Sealed, monke
     audited = sealed_build.audit()
     assert [(each.sign_off, each.difference.by) for each in audited.differing] == [("A2", "+1.00"), ("A1", "+1.00")]
     assert audited.as_signed
+    (finding,) = [each for each in audited.findings if each.rule == "figures-differ"]
+    assert finding.what.startswith("signed in A1, A2 with version 0.1.0, and today's formulas give: piston_spread ")
 
 
 def test_who_made_a_record_void_is_told(sealed_build: Sealed) -> None:

@@ -4,6 +4,7 @@ import re
 import subprocess
 import tempfile
 from collections.abc import Callable
+from fractions import Fraction
 from pathlib import Path
 from shutil import copytree
 
@@ -15,11 +16,12 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_as_test
 
+from buildbook.book import checkout, syncing, trees
 from buildbook.book import git as book_git
-from buildbook.book import syncing
 from buildbook.book.places import Misuse
 from buildbook.book.reading import Reader
 from buildbook.book.syncing import sync
+from buildbook.book.tree_merging import merge_contents
 from buildbook.figures import work_out
 
 FIRST = """\
@@ -143,9 +145,7 @@ def test_two_benches_are_merged_and_the_history_says_how(benches: Benches) -> No
         ("twin/first", (WEIGHINGS,)),
         ("twin/second", ("engines/twin/second/photo.jpg",)),
     ]
-    assert [(each.file, each.side, each.old, each.new) for each in done.renumbered] == [
-        (WEIGHINGS, "theirs", "W2", "W3")
-    ]
+    assert [(each.file, each.side, each.old, each.new) for each in done.renumbered] == [(WEIGHINGS, "ours", "W2", "W3")]
     ours, theirs = git(two, "show", "--no-patch", "--format=%P", "HEAD").split()
     assert git(two, "show", "--no-patch", "--format=%s", ours).strip() == "By hand"
     assert theirs == head(one)
@@ -167,19 +167,23 @@ def test_a_reading_with_two_values_is_a_question_in_a_book_that_loads(benches: B
     benches.change(1, WEIGHINGS, lambda text: text.replace("575.3", "575.8"))
     sync(one)
     done = sync(two)
-    assert [(each.file, each.where, each.ours, each.theirs) for each in done.questions] == [
-        (WEIGHINGS, "W1 readings R1", "575.8", "575.4")
-    ]
+    asked = [(WEIGHINGS, "W1 readings R1", "575.8", "575.4", "W2", 5, 5)]
+    assert [tuple(each) for each in done.questions] == asked
     assert "1 question" in git(two, "show", "--no-patch", "--format=%s", "HEAD")
-    where = syncing.place_of(two, done.questions[0])
-    assert (where.line, where.column) == (4, 5)
-    for bench in (two, one):
-        assert sync(bench).questions == ()
+    for bench in benches.books:  # every bench, until somebody decides
+        assert [tuple(each) for each in sync(bench).questions] == asked
         text = (bench / WEIGHINGS).read_text()
         assert "R1: 575.8" in text
         assert "R1: 575.4" in text
         assert "<<<<" not in text
         assert errors(bench) == []
+    benches.change(2, WEIGHINGS, lambda text: re.sub(r', void: "conflict.*"', "", text))
+    for bench in (benches.books[2], one, two):
+        assert sync(bench).questions == ()
+    loaded = Reader(one).load("twin/first").build
+    assert loaded is not None
+    weighed = work_out(loaded).weighings["rod"].pieces["R1"]
+    assert weighed.weight == Fraction("575.4")  # the one that was decided for counts
 
 
 def test_pairings_follow_sessions_that_were_renumbered(benches: Benches) -> None:
@@ -191,6 +195,32 @@ def test_pairings_follow_sessions_that_were_renumbered(benches: Benches) -> None
     sync(one)
     assert [(each.side, each.new) for each in sync(two).renumbered] == [("ours", "W3")]
     assert "from: [W1, W3]" in (two / "engines/twin/first/pairings.yaml").read_text()
+
+
+def test_what_cannot_be_read_is_not_sent_and_where_it_came_from_elsewhere_it_is_found(benches: Benches) -> None:
+    one, two, _ = benches.books
+    benches.change(0, WEIGHINGS, lambda text: text + "sessions: [\n")
+    before, hub = benches.state(0), head(benches.hub)
+    for _ in range(2):
+        with pytest.raises(Misuse, match=r"weighings\.yaml:6:1.*nothing was sent"):
+            sync(one)
+        assert (benches.state(0), head(benches.hub)) == (before, hub)
+        benches.weigh(1, session("W2", "pin", "N1: 152.3"))  # once behind, and once apart
+        sync(two)
+        hub = head(benches.hub)
+    git(one, "push", "--quiet", "--force", "origin", "main")  # somebody does without this program
+    git(two, "reset", "--quiet", "--hard", "HEAD~2")
+    done = sync(two)
+    assert [(each.severity, each.where.line) for each in done.unreadable] == [("error", 6)]
+    assert (two / WEIGHINGS).read_text().endswith("sessions: [\n")
+
+
+def test_a_file_that_keep_does_not_keep_is_named_with_another_remedy(benches: Benches) -> None:
+    one = benches.books[0]
+    benches.commit(0, "engines/twin/first/notes.txt", "a\n")
+    (one / "engines/twin/first/notes.txt").write_text("b\n")
+    with pytest.raises(Misuse, match="git commit engines/twin/first/notes"):
+        sync(one)
 
 
 def test_files_that_are_no_ledger_merge_as_git_does_or_are_kept_both(benches: Benches) -> None:
@@ -209,8 +239,9 @@ def test_files_that_are_no_ledger_merge_as_git_does_or_are_kept_both(benches: Be
     done = sync(two)
     assert (two / notes).read_text() == "A\nb\nc\nd\nE\n"
     assert (two / photo).read_bytes() == b"\x00two"
-    assert done.saved == (f"{photo}.theirs-{tip[:7]}.txt",)
-    assert (two / done.saved[0]).read_bytes() == b"\x00one"
+    beside = f"{photo}.theirs-{tip[:7]}.txt"
+    assert [each.path for each in done.saved] == [beside]
+    assert (two / beside).read_bytes() == b"\x00one"
     assert [(each.file, each.where) for each in done.questions] == [(photo, "the whole file")]
 
 
@@ -224,9 +255,15 @@ def test_a_file_that_cannot_be_merged_by_records_is_kept_whole_beside_ours(bench
     done = sync(two)
     assert (two / WEIGHINGS).read_bytes() == ours
     beside = f"{WEIGHINGS}.theirs-{tip[:7]}.txt"
-    assert done.saved == (beside,)
+    assert [each.path for each in done.saved] == [beside]
     assert (two / beside).read_bytes() == (one / WEIGHINGS).read_bytes()
-    assert "unit of mass" in done.questions[0].what
+    assert "unit of mass" in done.saved[0].why
+    for bench in benches.books:
+        (question,) = sync(bench).questions
+        assert (question.file, question.where, question.held_by) == (WEIGHINGS, "the whole file", beside)
+    git(one, "rm", "--quiet", beside)
+    git(one, "commit", "--quiet", "--message=Seen")
+    assert sync(one).questions == sync(two).questions == ()
 
 
 def test_a_file_taken_out_here_and_changed_there_is_kept(benches: Benches) -> None:
@@ -236,9 +273,44 @@ def test_a_file_taken_out_here_and_changed_there_is_kept(benches: Benches) -> No
     git(two, "commit", "--quiet", "--message=Out")
     sync(one)
     done = sync(two)
-    assert "575.8" in (two / WEIGHINGS).read_text()
-    assert [(each.file, each.where) for each in done.questions] == [(WEIGHINGS, "the whole file")]
+    for bench in (two, one):
+        assert "575.8" in (bench / WEIGHINGS).read_text()
+        assert [(each.file, each.where) for each in sync(bench).questions] == [(WEIGHINGS, "the whole file")]
+    assert done.questions
     assert not (two / "engines/twin/second/pairings.yaml").exists()
+
+
+@pytest.mark.parametrize("goes_on", ["weigh", "new build"])
+def test_a_build_taken_out_at_one_bench_and_gone_on_with_at_another_stays_whole(benches: Benches, goes_on: str) -> None:
+    one, two, _ = benches.books
+    git(two, "rm", "--quiet", "-r", "engines/twin")
+    git(two, "commit", "--quiet", "--message=Out")
+    if goes_on == "weigh":
+        benches.weigh(0, session("W2", "rod", "R2: 575.8"))
+    else:
+        benches.commit(0, "engines/twin/third/build.yaml", first_build("third"))
+    sync(one)
+    done = sync(two)
+    assert [each.where for each in done.questions] == ["the whole file"] * (goes_on == "weigh")
+    sync(one)
+    for bench in (one, two):
+        left = {path.parent.name for path in bench.glob("engines/twin/*/*.yaml")}
+        assert left == ({"first"} if goes_on == "weigh" else {"third"})
+        assert (bench / "engines/twin/engine.yaml").exists()
+        loaded = Reader(bench).load("twin/first" if goes_on == "weigh" else "twin/third")
+        assert loaded.build is not None, loaded.findings
+    if goes_on == "weigh":
+        assert len(list((one / "engines/twin/first").iterdir())) == 4
+
+
+def test_what_another_bench_took_out_is_told_by_its_records(benches: Benches) -> None:
+    one, two, _ = benches.books
+    git(one, "rm", "--quiet", "-r", "engines/twin/second")
+    git(one, "commit", "--quiet", "--message=Out")
+    (sent,) = sync(one).sent
+    (taken,) = sync(two).taken
+    assert sent == taken
+    assert (taken.build, taken.records, taken.removed) == ("twin/second", (), ("W1 whole rod",))
 
 
 SEAL = "sealed/twin/first/A1"
@@ -267,9 +339,20 @@ def test_no_seal_is_ever_moved_by_the_other_bench(benches: Benches) -> None:
     ours, theirs = seal(benches, 0, "ours"), seal(benches, 1, "theirs")
     sync(two)
     done = sync(one)
-    assert [each.where for each in done.questions] == [SEAL]
+    assert [each.where for each in done.questions] == [f"seal {SEAL}"]
     assert git(one, "rev-parse", f"refs/tags/{SEAL}").strip() == ours
     assert git(benches.hub, "rev-parse", f"refs/tags/{SEAL}").strip() == theirs
+
+
+def test_two_seals_are_asked_about_until_the_build_is_sealed_anew(benches: Benches) -> None:
+    one, two, _ = benches.books
+    seal(benches, 0, "ours")
+    seal(benches, 1, "theirs")
+    sync(two)
+    git(one, "tag", "--annotate", "--message=another build", "sealed/twin/second/A9")
+    assert len(sync(one).questions) == len(sync(one).questions) == 1
+    git(one, "tag", "--annotate", "--message=anew", "sealed/twin/first/A10")
+    assert sync(one).questions == sync(two).questions == ()
 
 
 def test_other_changes_in_the_work_tree_are_left_alone(benches: Benches) -> None:
@@ -347,29 +430,87 @@ def test_a_remote_that_refuses_changes_nothing_here(benches: Benches) -> None:
 def test_a_remote_that_is_not_there_changes_nothing_here(benches: Benches) -> None:
     before = apart(benches)
     benches.hub.rename(benches.hub.with_name("gone.git"))
-    with pytest.raises(book_git.NotKept):
+    with pytest.raises(Misuse, match=r"origin is not there: there is no folder .*hub\.git") as refused:
         sync(benches.books[1])
+    assert "plug in" in refused.value.remedy
+    benches.hub.mkdir()
+    with pytest.raises(Misuse, match="holds no git repository") as refused:
+        sync(benches.books[1])
+    assert "git init --bare" in refused.value.remedy
+    with pytest.raises(Misuse, match=r"ssh://nowhere\.invalid/x cannot be reached: [^\n]+$"):
+        sync(benches.books[1], "ssh://nowhere.invalid/x")
     assert benches.state(1) == before
+
+
+def test_a_branch_that_no_other_bench_looks_at_is_not_sent(benches: Benches) -> None:
+    one = benches.books[0]
+    git(one, "switch", "--quiet", "--create", "side")
+    benches.weigh(0, session("W2", "rod", "R2: 575.8"))
+    with pytest.raises(Misuse, match="branch 'side', and origin has main only") as refused:
+        sync(one)
+    assert refused.value.remedy.startswith("'git switch main', then 'git merge side'")
+    git(one, "branch", "--delete", "--force", "main")
+    with pytest.raises(Misuse) as refused:
+        sync(one)
+    assert refused.value.remedy.startswith("'git branch -m main'")
+    assert "side" not in git(benches.hub, "branch")
+    git(one, "branch", "-m", "main")
+    assert sync(one).outcome == "sent"
+
+
+def test_a_clone_of_the_newest_part_only_has_the_whole_history_after_a_sync(benches: Benches) -> None:
+    benches.weigh(0, session("W2", "rod", "R2: 575.8"))
+    sync(benches.books[0])
+    short = benches.hub.parent / "short"
+    git(benches.hub.parent, "clone", "--quiet", "--depth=1", f"file://{benches.hub}", "short")
+    assert git(short, "rev-list", "--count", "HEAD").strip() == "1"
+    sync(short)
+    assert git(short, "rev-list", "HEAD") == git(benches.books[0], "rev-list", "HEAD")
 
 
 def test_a_checkout_that_stops_half_way_is_taken_back(benches: Benches, monkeypatch: pytest.MonkeyPatch) -> None:
     before = apart(benches)
-    run = syncing._run
+    run = trees.run
 
     def full(book: Path, *arguments: str, stdin: bytes = b"") -> bytes:
-        if arguments[0] == "merge":
-            for path in (WEIGHINGS, "engines/twin/first/notes.txt"):
-                (book / path).write_bytes(run(book, "show", f"{arguments[-1]}:{path}"))
+        if arguments[0] == "checkout-index":
+            (book / "engines/twin/first/notes.txt").write_text("ne")
             raise book_git.NotKept("git could not do it: no space left on device")
         return run(book, *arguments, stdin=stdin)
 
-    monkeypatch.setattr(syncing, "_run", full)
+    monkeypatch.setattr(checkout, "run", full)
     with pytest.raises(book_git.NotKept, match="no space"):
         sync(benches.books[1])
     assert benches.state(1) == before
-    monkeypatch.setattr(syncing, "_run", run)
+    monkeypatch.setattr(checkout, "run", run)
     assert sync(benches.books[1]).outcome == "received"  # it had been sent
     assert errors(benches.books[1]) == []
+
+
+@pytest.mark.parametrize("how", ["whole", "half", "gone"])
+def test_a_checkout_that_was_killed_half_way_is_taken_up_again(benches: Benches, how: str) -> None:
+    before = apart(benches)
+    two = benches.books[1]
+    sync(two)
+    done, after = head(two), benches.state(1)
+    git(two, "reset", "--quiet", "--hard", before[0].strip())
+    git(two, "update-ref", "refs/buildbook/coming", done)
+    if how == "gone":
+        (two / WEIGHINGS).unlink()
+    else:
+        text = after[3][WEIGHINGS]
+        (two / WEIGHINGS).write_bytes(text if how == "whole" else text[: len(text) // 2])
+        (two / "engines/twin/first/notes.txt").write_text("ne")
+        git(two, "add", "--all")
+    (two / "engines/twin/second/pairings.yaml").write_text("format: 1\nnote: mine\n")  # an edit of a person
+    taken_back = checkout.take_back(two)
+    assert two / WEIGHINGS in taken_back
+    assert git(two, "status", "--porcelain") == " M engines/twin/second/pairings.yaml\n"
+    assert checkout.take_back(two) == []
+    git(two, "restore", "engines/twin/second/pairings.yaml")
+    assert benches.state(1) == before
+    assert sync(two).outcome == "received"
+    assert benches.state(1) == after
 
 
 def test_a_file_in_the_way_is_not_written_over(benches: Benches) -> None:
@@ -438,7 +579,7 @@ UNREADY: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "a new file": (new_file, "clearances.yaml", "buildbook keep"),
     "without git": (without_git, "not a git repository", "git init"),
     "inside another": (in_another, "inside another", "own"),
-    "detached": (lambda book: git(book, "checkout", "--quiet", "--detach"), "branch", "git switch"),
+    "detached": (lambda book: git(book, "checkout", "--quiet", "--detach"), "branch", "git switch main"),
     "unfinished": (unfinished, "merge is not finished", "--abort"),
     "no commit": (no_commit, "git's history yet", "buildbook keep"),
     "no remote": (lambda book: git(book, "remote", "remove", "origin"), "no remote", "git remote add"),
@@ -472,6 +613,47 @@ def test_the_remote_is_named_where_there_are_several(benches: Benches) -> None:
     assert sync(one, "stick").remote == "stick"
     git(one, "config", "branch.main.remote", "hub")
     assert sync(one).remote == "hub"
+
+
+UNWELCOME: dict[str, Callable[[Path], object]] = {
+    "engines/away": lambda path: path.symlink_to("/tmp"),
+    ".DS_Store": lambda path: path.write_bytes(b"\x00"),
+}
+
+
+@pytest.mark.parametrize("ahead", [False, True], ids=["send", "merge"])
+@pytest.mark.parametrize("name", UNWELCOME)
+def test_what_other_benches_would_refuse_is_not_sent_to_them(benches: Benches, name: str, ahead: bool) -> None:
+    one, two, _ = benches.books
+    if ahead:
+        benches.weigh(1, session("W2", "pin", "N1: 152.3"))
+        sync(two)
+    UNWELCOME[name](one / name)
+    git(one, "add", "--all")
+    git(one, "commit", "--quiet", "--message=All")
+    with pytest.raises(Misuse, match="no other bench would take it") as refused:
+        sync(one)
+    assert f"'git rm --cached {name}'" in refused.value.remedy
+    git(one, "rm", "--quiet", "--cached", name)
+    git(one, "commit", "--quiet", "--message=Out")
+    sync(one)
+    assert sync(two).outcome == "received"
+
+
+def test_a_plain_file_beside_the_ledger_goes_along_and_an_edit_of_it_is_not_written_over(benches: Benches) -> None:
+    one, two, _ = benches.books
+    benches.commit(0, "photos/block.jpg", b"\x00")
+    benches.commit(0, "README.md", "ours\n")
+    sync(one)
+    sync(two)
+    assert ((two / "photos/block.jpg").read_bytes(), (two / "README.md").read_text()) == (b"\x00", "ours\n")
+    (two / "README.md").write_text("edited\n")
+    benches.commit(0, "README.md", "changed\n")
+    sync(one)
+    with pytest.raises(Misuse, match=r"README\.md has changes that are not in git yet") as refused:
+        sync(two)
+    assert "'git commit README.md'" in refused.value.remedy
+    assert (two / "README.md").read_text() == "edited\n"
 
 
 # --- what is hostile -------------------------------------------------------------------------------------------------
@@ -508,7 +690,8 @@ HOSTILE = {
     "a link for a folder": (b"120000", b"engines/other", b"/tmp", "is a link"),
     "another repository": (b"160000", b"engines/other", b"", "another repository"),
     "a program": (b"100755", b"run.sh", b"rm -rf /", "no place in a book"),
-    "a folder elsewhere": (b"100644", b"src/x.yaml", b"", "no place in a book"),
+    "a hidden file": (b"100644", b".envrc", b"touch ran", "no place in a book"),
+    "a hidden folder": (b"100644", b"engines/.vscode/tasks.json", b"", "no place in a book"),
     "a file for a folder": (b"100644", b"engines", b"", "no place in a book"),
     "up": (b"100644", b"engines/../../up.yaml", b"", "out of the book"),
     "git's own": (b"100644", b"engines/.git/config", b"", "out of the book"),
@@ -572,6 +755,7 @@ def machine(template: Path, folder: Path) -> type[RuleBasedStateMachine]:
             self.entered: list[tuple[str, str]] = []  # build and value; no two values are alike
             self.begun_with = {"575.3"}  # the value that each session began with, which nobody enters again
             self.rests_on: list[tuple[str, str, str]] = []  # build, day of the decision, value its session began with
+            self.on_the_remote: dict[tuple[str, str], str] = {}  # build and id of a record → value it began with
 
         def value(self, build: str) -> str:
             self.entered.append((build, f"575.{len(self.entered) + 100}"))
@@ -613,14 +797,38 @@ def machine(template: Path, folder: Path) -> type[RuleBasedStateMachine]:
             decided = f"format: 1\ndecided: {{taken: {day}, by: ava, from: [{id_}]}}\ncylinders: {{1: {{rod: R1}}}}\n"
             self.benches.commit(bench, f"engines/twin/{build}/pairings.yaml", decided)
 
+        @rule(bench=BENCH, build=BUILD)
+        def purpose(self, bench: int, build: str) -> None:
+            """Say what the build is for, where no record can hold what another bench says."""
+            path = f"engines/twin/{build}/build.yaml"
+            said = f"purpose: p{len(self.entered)}\n"
+            text = (self.benches.books[bench] / path).read_text()
+            text = re.sub(r"^purpose: .*\n", said, text, flags=re.MULTILINE) if "\npurpose" in text else text + said
+            if text != (self.benches.books[bench] / path).read_text():
+                self.benches.commit(bench, path, text)
+
         @rule(bench=BENCH)
         def sync(self, bench: int) -> None:
             sync(self.benches.books[bench])
             assert errors(self.benches.books[bench]) == []
+            self.ids_stay()
+
+        def ids_stay(self) -> None:
+            """What is on the remote keeps its id for good, and was renumbered at most once."""
+            for build in ("first", "second"):
+                for line in git(self.benches.hub, "show", f"main:engines/twin/{build}/weighings.yaml").splitlines():
+                    id_ = re.search(r"\bid: (W\d+)", line)
+                    began = [value for value in re.findall(r"575\.\d+", line) if value in self.begun_with]
+                    if id_ and began and "void" not in line:
+                        assert self.on_the_remote.setdefault((build, id_[1]), began[0]) in began
+                    assert line.count("entered as") <= 1
 
         def teardown(self) -> None:
             for bench in (0, 1, 2, 0, 1):
                 sync(self.benches.books[bench])
+                self.ids_stay()
+            asked = [sync(book).questions for book in self.benches.books]
+            assert asked[0] == asked[1] == asked[2]
             trees = {git(book, "rev-parse", "HEAD^{tree}") for book in self.benches.books}
             assert len(trees) == 1
             book = self.benches.books[0]
@@ -657,13 +865,13 @@ def test_three_benches_in_any_order_converge_and_lose_nothing(begun: Path, tmp_p
 def test_a_byte_order_mark_stays_where_it_was(benches: Benches) -> None:
     ours = b"\xef\xbb\xbf" + FIRST.replace("R1: 575.3", "R1: 575.3, R2: 575.4").encode()
     theirs = FIRST.replace("R1: 575.3", "R1: 575.3, R3: 575.5").encode()
-    content, merged = syncing.merge_contents(benches.books[0], "weighings", WEIGHINGS, FIRST.encode(), ours, theirs)
+    content, merged = merge_contents(benches.books[0], "weighings", WEIGHINGS, FIRST.encode(), ours, theirs)
     assert content == ours.replace(b"575.4", b"575.4, R3: 575.5")
-    assert not merged.questions
+    assert not merged.marks
 
 
 def test_a_tree_is_written_as_git_writes_it(benches: Benches) -> None:
     """What a merge writes is what git itself would make of the same files."""
     one = benches.books[0]
-    tree = syncing._tree(one, "HEAD")
-    assert syncing._write_tree(one, tree) == git(one, "rev-parse", "HEAD^{tree}").strip()
+    tree = trees.tree_at(one, "HEAD")
+    assert trees.write_tree(one, tree) == git(one, "rev-parse", "HEAD^{tree}").strip()

@@ -56,7 +56,7 @@ def test_a_clean_seal_is_one_line(sealed_samples: Path, run: Run) -> None:
     done = run("audit", MAGPIE, cwd=sealed_samples)
     assert (done.returncode, done.stderr) == (0, "")
     said = " ".join(done.stdout.split())
-    assert re.fullmatch(rf"{MAGPIE} sealed A2 \d{{4}}-\d\d-\d\d by ava: as sealed, 55 figures agree", said)
+    assert re.fullmatch(rf"{MAGPIE} sealed A2 \d{{4}}-\d\d-\d\d by ava: as sealed, \d+ figures agree", said)
 
 
 def test_the_worst_build_stands_first_and_says_what_when_and_by_whom(sealed_samples: Path, run: Run) -> None:
@@ -113,7 +113,8 @@ def test_json_says_by_build_what_is_sealed_and_what_differs(sealed_samples: Path
     assert said["builds"].keys() == set(BUILDS)
     sealed = said["builds"][MAGPIE]
     assert (sealed["sealed"], sealed["as_signed"], sealed["tag"]) == (True, True, TAG)
-    assert (sealed["figures_checked"], sealed["differing"], sealed["moved"]) == (55, [], [])
+    assert sealed["figures_checked"] > 50
+    assert (sealed["differing"], sealed["moved"]) == ([], [])
     digest = git(sealed_samples, "tag", "--list", "--format=%(contents)", TAG)
     assert f"Digest: {sealed['digest']}" in digest
     (differing,) = said["builds"][HERON]["differing"]
@@ -158,19 +159,55 @@ def test_a_book_without_git_says_so_once_with_a_remedy(samples: Path, run: Run) 
     assert done.returncode == 1
     assert done.stderr == ""
     assert done.stdout.count("there is no history to audit") == 1
-    assert "2 figures agree" in " ".join(done.stdout.split())
+    assert "changes not known, 2 figures agree" in " ".join(done.stdout.split())
+    assert "as signed" not in done.stdout
 
 
 def test_a_book_without_a_commit_says_so(samples: Path, run: Run) -> None:
     git(samples, "init", "--quiet")
     done = run("audit", cwd=samples)
     assert (done.returncode, done.stderr) == (1, "")
-    assert "there is no history to audit" in " ".join(done.stdout.split())
+    shown = " ".join(done.stdout.split())
+    assert "there is no history to audit: nothing of this book is in git's history yet" in shown
+    assert "→ 'buildbook keep' puts it there" in shown
 
 
 def test_a_detached_head_is_audited_as_well(sealed_samples: Path, run: Run) -> None:
     git(sealed_samples, "checkout", "--quiet", "--detach")
     assert run("audit", cwd=sealed_samples).returncode == 0
+
+
+def test_a_book_that_stands_before_its_seal_is_not_called_rewritten(sealed_samples: Path, run: Run) -> None:
+    git(sealed_samples, "checkout", "--quiet", "HEAD^")
+    done = run("audit", MAGPIE, cwd=sealed_samples)
+    assert done.returncode == 1
+    shown = " ".join(done.stdout.split())
+    assert "from before A2 was sealed" in shown
+    assert f"git merge --ff-only {TAG}" in shown
+    assert "rewr" not in shown
+
+
+def test_a_copy_with_a_part_of_the_history_accuses_nobody_and_says_how_to_get_the_rest(
+    sealed_samples: Path, tmp_path: Path, run: Run
+) -> None:
+    part = tmp_path / "part"
+    git(tmp_path, "clone", "--quiet", "--depth=1", sealed_samples.as_uri(), str(part))
+    done = run("audit", cwd=part)
+    assert (done.returncode, done.stderr) == (1, "")
+    shown = " ".join(done.stdout.split())
+    assert "only the newest part of its history" in shown
+    assert "git fetch --unshallow --tags" in shown
+    assert "A2 2026" in shown
+    assert "changes not known" in shown
+    assert done.stdout.count("warning ") == 1
+    for typed in (("trace", "pin.N1", MAGPIE), ("history", MAGPIE)):
+        assert "only the newest part of its history" in " ".join(run(*typed, cwd=part).stdout.split()), typed
+    for moment in ("A2", "2026-01"):
+        asked = run("diff", MAGPIE, "--as-of", moment, cwd=part)
+        assert (asked.returncode, asked.stdout) == (2, "")
+        assert "git fetch --unshallow --tags" in asked.stderr
+    git(part, "fetch", "--quiet", "--unshallow", "--tags")
+    assert run("audit", cwd=part).returncode == 0
 
 
 def test_a_build_that_is_not_there_is_misuse(kept: Path, run: Run) -> None:

@@ -32,7 +32,7 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
 @pytest.mark.parametrize(
     ("words", "offered"),
     [
-        ("buildbook we", ["weighings"]),
+        ("buildbook we", ["weigh", "weighings"]),
         ("buildbook show ", ["dunlin-21", "heron-07", "magpie-02", "plover-03"]),
         ("buildbook map her", ["heron-07"]),
         ("buildbook match heron-07/", ["heron-07/2025-06-first", "heron-07/2026-10-rebuild"]),
@@ -40,7 +40,15 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
         ("buildbook show nothing", []),
         ("buildbook show nothing/", []),
         ("buildbook weighings --kind rod_", ["rod_big_end", "rod_small_end", "rod_bearing"]),
-        ("buildbook new engine x --layout v6_", ["v6_60_split_pin_60", "v6_90_common_pin", "v6_90_split_pin_30"]),
+        (
+            "buildbook new engine x --layout v6_",
+            ["v6_60_common_pin", "v6_60_split_pin_60", "v6_90_common_pin", "v6_90_split_pin_30"],
+        ),
+        ("buildbook weigh rod_b", ["rod_big_end", "rod_bearing"]),
+        ("buildbook weigh pin --build heron-07 N", [f"N{number}" for number in range(1, 9)]),
+        ("buildbook measure main_journal --build heron-07 ", ["1", "2", "3", "4", "5"]),
+        ("buildbook correct fit D", []),
+        ("buildbook diff heron-07/2025-06-first@", ["heron-07/2025-06-first@A1", "heron-07/2025-06-first@A2"]),
         ("buildbook new en", ["engine"]),
         ("buildbook spins her", ["heron-07"]),
         ("buildbook plan heron-07/2025", ["heron-07/2025-06-first"]),
@@ -58,7 +66,7 @@ def test_tab_offers(words: str, offered: list[str]) -> None:
 
 def test_tab_offers_all_commands() -> None:
     assert set(completed("buildbook ", SAMPLES)) == {
-        "tour", "new", "check", "show", "weighings", "match", "map",
+        "tour", "new", "check", "show", "next", "weigh", "weighings", "match", "map",
         "measure", "fits", "shells", "compression", "motion",
         "keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync",
         "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",

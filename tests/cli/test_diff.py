@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 from collections import Counter
 from pathlib import Path
@@ -42,12 +43,51 @@ def test_a_rebuild_that_is_not_matched_yet_is_compared_with_the_first_build_on_o
     text = flat(shown.stdout)
     assert "replaced rod R5; piston P3, P6; ring set G1 to G8" in text
     assert "came back crankshaft C1; block BL1; rod R1 to R4, R6 to R8" in text
-    assert re.search(r"piston P3 506\.88 507\.88 \+1\.00 0\.02 another P3", text)
-    assert re.search(r"cylinder bore 5 101\.8034 101\.8399 \+0\.0365 0\.0022 worn or machined", text)
+    assert "then New rods and pistons after a dropped valve, balanced as one now Rebuild at 1,460 hours" in text
+    assert re.search(r"piston P3 506\.88 → 507\.88 \+1\.00 ± 0\.02 another P3", text)
+    assert re.search(r"piston P7 507\.20 → 507\.13 -0\.07 ± 0\.02 worn or cleaned; 6 more", text)
+    assert re.search(r"cylinder bore 5 101\.8034 → 101\.8399 \+0\.0365 ± 0\.0022 worn or machined; 5 more", text)
     assert "the old balance holds" in text
     assert "nothing is matched yet: the mean of each kind stands for its pieces" in text
-    assert "not decided yet" in text
-    assert len(shown.stdout.splitlines()) <= 50
+    assert "Pairing not decided yet" in text
+    assert len(shown.stdout.splitlines()) <= 42
+
+
+def test_all_shows_every_change_that_the_one_screen_only_counts() -> None:
+    brief, everything = (flat(said(*REBUILD, *more).stdout) for more in ((), ("--all",)))
+    shown = {f"{each['what']}": each for each in figures(*REBUILD)["changes"] if each["group"] == "figures"}
+    alike = [each for each in shown.values() if each["significant"] is False]
+    unknown = [each for each in shown.values() if each["change"] is None]
+    counted = sum(int(found) for found in re.findall(r"as far as the gauges can tell: (\d+) others", brief))
+    of = {each["what"].partition(".")[0] for each in shown.values() if each["change"] is not None}
+    unchanged = sum(count for kind, count in figures(*REBUILD)["unchanged"].items() if kind in of)
+    assert counted == len(alike) + unchanged
+    assert f"{len(unknown)} figures of" in brief
+    assert everything.count(" alike ") >= sum(each["why"] == "no more than measurement" for each in alike)
+    for what in ("main journal 5", "piston P6", "cylinder bore 7", "ring set G8", "rod bearing clearance (8)"):
+        assert what not in brief
+        assert what in everything
+    assert "(--all)" not in everything
+
+
+def test_a_build_that_was_spun_itself_shows_what_was_measured_and_no_prediction(samples: Path) -> None:
+    engine = samples / "engines/heron-07"
+    spun = (engine / "2025-06-first/spins.yaml").read_text()
+    last = "front: {amount: 0.5, angle: 213}, rear: {amount: 0.3, angle: 80}"
+    assert last in spun
+    (engine / "2026-10-rebuild/spins.yaml").write_text(
+        spun.replace("2025-06-", "2026-10-").replace(
+            last, "front: {amount: 1.4, angle: 31}, rear: {amount: 0.2, angle: 80}"
+        )
+    )
+    text = flat(said(*REBUILD, cwd=samples).stdout)
+    assert "spun itself in 2026-10-rebuild (S15): MORE THAN ITS LIMIT IS LEFT" in text
+    assert "left, as measured 1.40 @ 31° 0.20 @ 80° limit set 1.00 1.00" in text
+    assert "the old balance" not in text
+    old = figures(*REBUILD, cwd=samples)["old_balance"]
+    assert old["spun"]["verdict"] == "over"
+    assert old["spun"]["measured"]["front"] == pytest.approx({"amount": 1.4, "angle": 31})
+    assert figures(*REBUILD)["old_balance"]["spun"] is None
 
 
 def test_alone_a_build_is_compared_with_the_one_that_it_follows() -> None:
@@ -158,15 +198,15 @@ def test_what_was_edited_and_not_committed_is_compared_as_it_stands(history: Boo
     assert said("twin/first", "--as-of", "2099-01-01", cwd=history.root).stdout.endswith("nothing differs\n")
     history.write("weighings.yaml", weighings(WEIGHED % "479.6"))
     shown = said("twin/first", "--as-of", "2099-01-01", cwd=history.root)
-    assert re.search(r"piston +P1 +481\.6 +479\.6 +-2\.0 +0\.2 +real: worked on, or one reading is", shown.stdout)
+    assert re.search(r"piston P1 +481\.6 → 479\.6 +-2\.0 ± 0\.2 +real: worked on, or one reading is", shown.stdout)
 
 
 def test_a_choice_that_was_changed_since_is_told(history: Book) -> None:
     build = (history.folder / "build.yaml").read_text().replace("factor: 50", "factor: 48")
     history.write("build.yaml", build.replace("max: 1.0", "max: 0.5"))
     text = flat(said("twin/first", "--as-of", "A1", cwd=history.root).stdout)
-    assert "factor 50 48 changes every bobweight" in text
-    assert "limit reciprocating spread max 1.0 0.5 tighter" in text
+    assert "factor 50 → 48 changes every bobweight" in text
+    assert "limit reciprocating spread max 1.0 → 0.5 tighter" in text
 
 
 def test_a_build_that_was_not_there_yet_is_misuse(history: Book) -> None:
@@ -197,6 +237,17 @@ def test_two_engines_of_one_family_are_compared(book: Book) -> None:
     shown = figures("twin", "other", cwd=book.root)
     (mean,) = (each for each in shown["changes"] if each["what"] == "piston")
     assert (mean["from"], mean["to"], mean["change"], mean["why"]) == (481.0, 484.0, 3.0, "another engine")
+
+
+def test_of_two_engines_whose_builds_have_one_name_it_is_told_which_was_spun(samples: Path) -> None:
+    twin = samples / "engines" / "heron-09"
+    shutil.copytree(samples / "engines" / REBUILD[0], twin / "2025-06-first")
+    shutil.copy(samples / "engines" / "heron-07" / "engine.yaml", twin)
+    for path in (twin / "engine.yaml", twin / "2025-06-first" / "build.yaml"):
+        path.write_text(path.read_text().replace("heron-07", "heron-09"))
+    path = twin / "2025-06-first" / "weighings.yaml"
+    path.write_text(path.read_text().replace("P1: 507.12", "P1: 507.52"))
+    assert "spun itself in heron-09/2025-06-first (S15)" in flat(said(REBUILD[0], "heron-09", cwd=samples).stdout)
 
 
 @pytest.mark.parametrize(("one", "other"), [("small_twin", "large_twin"), ("small_twin", None), (None, None)])
@@ -231,7 +282,7 @@ MISUSED = {
     ("heron-07@", "heron-07"): "names no moment after its @",
     (*REBUILD, "--as-of", "A1"): "--as-of goes with one build",
     ("heron-07", "plover-03"): "are not engines of one family",
-    ("heron-07@A1",): "this book is not kept in git",
+    ("heron-07@A1",): "there is no history to find 'A1' in: this book is not a git repository",
 }
 
 
@@ -263,7 +314,7 @@ def test_a_book_inside_another_repository_is_not_taken_for_one_of_its_own(sample
     into_git(samples.parent)
     shown = said("heron-07@2099-01-01", "heron-07", cwd=samples)
     assert shown.code == 2
-    assert "this book is not kept in git" in flat(shown.stderr)
+    assert "this book lies inside another git repository" in flat(shown.stderr)
 
 
 def test_a_build_that_cannot_be_read_shows_its_findings_and_no_figures(samples: Path) -> None:

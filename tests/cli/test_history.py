@@ -101,6 +101,35 @@ def test_records_of_another_day_than_the_commit_that_brought_them_are_named(book
     assert event["in_the_book_since"] == "2026-10-20T10:00+01:00"
 
 
+def test_records_of_two_benches_are_each_told_by_the_commit_that_brought_them(book: Book, run: Run) -> None:
+    """Both benches entered W2, the other one eleven days late; there it is W3 since they were brought together."""
+    w1, ours = "id: W1, what: pin, readings: {N1: 152.3}", "id: W2, what: piston, readings: {P1: 480.1}"
+    theirs = "id: W2, by: tomas, what: pin, readings: {N2: 152.5}"
+    book.write("weighings.yaml", weighings(w1))
+    into_git(book.root)
+    git(book.root, "switch", "--quiet", "--create", "bench")
+    book.write("weighings.yaml", weighings(w1, theirs))
+    late = ("--author=Tomas Reddick <t@x>", "--date=2026-10-14T10:00+01:00", "--message=Typed in")
+    git(book.root, "commit", "--all", "--quiet", *late)
+    git(book.root, "switch", "--quiet", "main")
+    book.write("weighings.yaml", weighings(w1, ours))
+    here = ("--date=2026-10-03T10:00+01:00", "--message=Record W2: piston\n\nBuild: twin/first\nRecord: W2")
+    git(book.root, "commit", "--all", "--quiet", *here)
+    git(book.root, "merge", "--quiet", "--no-commit", "--strategy=ours", "bench")
+    book.write("weighings.yaml", weighings(w1, ours, theirs.replace("id: W2,", "id: W3, note: entered as W2,")))
+    git(book.root, "commit", "--all", "--quiet", "--message=Merge with origin: 1 record added\n\nBuild: twin/first")
+    events = json.loads(run("history", "--json", cwd=book.folder).stdout)["figures"]["history"]
+    of = {each["record"]: each for each in events if each["record"]}
+    assert (of["W2"]["how"], of["W2"]["in_the_book_since"]) == ("record", None)
+    assert (of["W3"]["how"], of["W3"]["in_the_book_since"]) == ("hand", "2026-10-14T10:00+01:00")
+    assert of["W3"]["brought_by"] == git(book.root, "rev-parse", "bench").strip()
+    (merge,) = [each for each in events if each["what"] == "brought together"]
+    assert (merge["how"], merge["of"]) == ("merged", "weighings: Merge with origin: 1 record added")
+    shown = together(run("history", cwd=book.folder).stdout)
+    assert "brought together: weighings: Merge with origin: 1 record added · Test" in shown
+    assert "edited by hand: weighings: Merge" not in shown
+
+
 @pytest.mark.parametrize("state", ["no git", "no commit yet"])
 def test_a_book_without_commits_is_told_all_the_same_and_says_so(book: Book, run: Run, state: str) -> None:
     book.write("weighings.yaml", weighings(*ALL_WEIGHED))
@@ -111,7 +140,7 @@ def test_a_book_without_commits_is_told_all_the_same_and_says_so(book: Book, run
     assert "weighed: rod big end" in done.stdout
     why = {
         "no git": "this book is not a git repository; 'git init' in its folder makes it one",
-        "no commit yet": "nothing has been committed yet; 'buildbook keep' commits what is there",
+        "no commit yet": "nothing of this book is in git's history yet; 'buildbook keep' puts it there",
     }
     said = "The book has no history of commits, so hand edits are not known: "
     assert said + why[state] in together(done.stdout)

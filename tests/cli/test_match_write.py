@@ -192,3 +192,13 @@ def test_somebody_must_be_named_where_there_are_several(run: Run, samples: Path)
     assert (samples / HERON / "pairings.yaml").read_bytes() == before
     by_environment = run("match", "--write", cwd=samples / HERON, BUILDBOOK_BY="mika")
     assert by_environment.returncode == 0
+
+
+def test_a_lock_that_the_last_pairing_breaks_is_kept_by_the_new_one(samples: Path, run: Run) -> None:
+    path = samples / "engines" / "plover-03" / "2026-03-first" / "pairings.yaml"
+    lock = "locked:\n  - {piston: P1, cylinder: 6, because: honed to this piston}\n"
+    path.write_text(path.read_text().replace("format: 1\n", f"format: 1\n{lock}", 1))
+    assert "lock-broken" in run("check", "plover-03", cwd=samples).stdout
+    done = run("match", "plover-03", "--write", "--by", "ava", cwd=samples)
+    assert done.returncode == 0, done.stderr
+    assert "lock-broken" not in run("check", "plover-03", cwd=samples).stdout

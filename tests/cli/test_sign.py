@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -131,6 +132,12 @@ def test_figures_that_are_in_no_history_are_not_frozen(ready: Book, run: Run, st
     path = ready.folder / "weighings.yaml"
     path.write_text(path.read_text().replace("480.1", "480.3", 1))
     assert "weighings.yaml is not in git as it is on disk" in refused(ready, run, stage)
+    ready.write("parts.yaml", PARTS + "# more\n")
+    said = refused(ready, run, stage)  # one finding, whatever their number
+    assert (
+        "parts.yaml, weighings.yaml are not in git as they are on disk → commit it first: buildbook keep 1 error"
+        in said
+    )
 
 
 def test_what_was_edited_before_a_reopening_is_not_laundered_by_it(ready: Book, run: Run) -> None:
@@ -139,6 +146,7 @@ def test_what_was_edited_before_a_reopening_is_not_laundered_by_it(ready: Book, 
     path.write_text(path.read_text().replace("480.1", "480.3", 1))
     done = run("reopen", "twin/first", "--because", "gasket", "--by", "ava", cwd=ready.root)
     assert done.returncode == 1
+    assert done.stdout.startswith("not opened again: this must be put right first\n")
     assert "weighings.yaml is not in git as it is on disk" in " ".join(done.stdout.split())
     assert ready.figures().build.reopened == ()
 
@@ -159,6 +167,16 @@ def test_a_crankshaft_over_its_limit_is_not_signed_without_a_word(ready: Book, r
     assert done.returncode == 1
     assert "the last spin, S1, left more than its limit allows" in " ".join(done.stdout.split())
     assert "over-limit" in (ready.figures().build.sign_offs[-1].note or "")
+
+
+@pytest.mark.parametrize(("stage", "missing"), [("measured", "measurement"), ("balanced", "spin")])
+def test_a_stage_of_which_nothing_is_recorded_is_not_signed_without_a_word(
+    ready: Book, run: Run, stage: str, missing: str
+) -> None:
+    done = run("sign", stage, "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 1
+    assert f"'{stage}' is signed, and no {missing} is recorded" in " ".join(done.stdout.split())
+    assert ready.figures().build.sign_offs[-1].note == "Signed with warnings: not-done"
 
 
 def test_what_git_does_not_have_is_not_sealed(ready: Book, run: Run) -> None:
@@ -222,6 +240,126 @@ def test_a_reopening_names_the_sign_off_and_the_reason_and_is_asked_for_once(rea
     again = run("reopen", "twin/first", "--because", "again", "--by", "tomas", cwd=ready.root)
     assert again.returncode == 2
     assert "is open already (O1: gasket: [another])" in again.stderr
+
+
+def seal_was_not_made(book: Book, run: Run) -> None:
+    """As a kill between the commit and the tag leaves it."""
+    run("sign", "assembled", "--by", "ava", cwd=book.folder)
+    git(book.root, "tag", "--delete", TAG)
+
+
+def sign_off_was_not_committed(book: Book, run: Run) -> None:
+    """As a kill between the writing of the file and the commit leaves it."""
+    seal_was_not_made(book, run)
+    git(book.root, "reset", "--quiet", "--soft", "HEAD^")
+    git(book.root, "reset", "--quiet")
+
+
+@pytest.mark.parametrize("killed", [seal_was_not_made, sign_off_was_not_committed])
+def test_a_sealing_that_was_cut_off_is_found_and_the_same_command_again_ends_it(
+    ready: Book, run: Run, killed: Callable[[Book, Run], None]
+) -> None:
+    killed(ready, run)
+    before = build_file(ready)
+    audited = run("audit", "--json", cwd=ready.root)
+    (found,) = [each for each in json.loads(audited.stdout)["findings"] if each["rule"] == "seal-missing"]
+    assert audited.returncode == 1
+    assert "buildbook sign assembled twin/first makes it" in found["remedy"]
+    done = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 0, done
+    assert "A1 was signed before, and its seal was not made then" in done.stdout
+    assert f"sealed with the tag {TAG}" in done.stdout
+    assert (build_file(ready), tags(ready)) == (before, [TAG])
+    assert "The seal was made later, on 20" in git(ready.root, "tag", "--list", "--format=%(contents)", TAG)
+    assert run("audit", cwd=ready.root).returncode == 0
+    again = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    assert again.returncode == 1
+    assert "is closed" in again.stdout
+
+
+def test_what_a_killed_command_left_half_written_hinders_no_signing(ready: Book, run: Run) -> None:
+    (ready.folder / ".build.yaml.x1y2z3.writing").write_text("format: 1\neng")
+    done = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 0, done.stdout
+    assert "left behind by a command that was killed" in done.stderr
+    assert tags(ready) == [TAG]
+
+
+def test_a_sealing_that_git_cannot_end_now_says_why_and_is_ended_later(ready: Book, run: Run) -> None:
+    sign_off_was_not_committed(ready, run)
+    lock = ready.root / ".git" / "index.lock"
+    lock.touch()  # of another git that is at work
+    done = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 1
+    said = " ".join(done.stdout.split())
+    assert "git's lock" in said
+    assert "put that right; then the same again: buildbook sign assembled twin/first" in said
+    lock.unlink()
+    assert run("sign", "assembled", "--by", "ava", cwd=ready.folder).returncode == 0
+    assert tags(ready) == [TAG]
+
+
+def changed_before(book: Book) -> None:
+    """The history rewritten below the sign-off."""
+    git(book.root, "reset", "--quiet", "--hard", "HEAD^")
+    path = book.folder / "weighings.yaml"
+    path.write_text(path.read_text().replace("480.1", "480.3"))
+    git(book.root, "commit", "--quiet", "--all", "--amend", "--message=Begin")
+    git(book.root, "cherry-pick", "ORIG_HEAD")
+
+
+def changed_with_it(book: Book) -> None:
+    path = book.folder / "weighings.yaml"
+    path.write_text(path.read_text().replace("480.1", "480.3"))
+    git(book.root, "commit", "--quiet", "--all", "--amend", "--message=Record A1: assembled signed off")
+
+
+def changed_in_it(book: Book) -> None:
+    text = build_file(book)
+    assert text.count("piston_spread: 1.9") == 1
+    book.write("build.yaml", text.replace("piston_spread: 1.9", "piston_spread: 0.9"))
+    git(book.root, "commit", "--quiet", "--all", "--amend", "--message=Record A1: assembled signed off")
+
+
+def remarked_beside_it(book: Book) -> None:
+    book.write("build.yaml", build_file(book).replace("units: {mass: g}", "units: {mass: g}  # as agreed"))
+    git(book.root, "commit", "--quiet", "--all", "--amend", "--message=Record A1: assembled signed off")
+
+
+def changed_beside_it(book: Book) -> None:
+    book.write("build.yaml", build_file(book).replace("factor: 50", "factor: 52"))
+    git(book.root, "commit", "--quiet", "--all", "--amend", "--message=Record A1: assembled signed off")
+
+
+@pytest.mark.parametrize(
+    ("tamper", "said"),
+    [
+        (changed_before, "is not what it was signed on"),
+        (changed_with_it, "changed more than that"),
+        (changed_in_it, "piston_spread was signed as 0.9"),
+        (changed_beside_it, "changed more than that"),
+        (remarked_beside_it, "changed more than that"),
+    ],
+)
+def test_no_seal_is_made_later_where_anything_is_not_as_it_was_signed(
+    ready: Book, run: Run, tamper: Callable[[Book], None], said: str
+) -> None:
+    seal_was_not_made(ready, run)
+    tamper(ready)
+    done = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 1, done
+    assert said in " ".join(done.stdout.split())
+    assert tags(ready) == []
+
+
+def test_a_change_after_the_sign_off_does_not_keep_its_seal_from_being_made_and_is_found(ready: Book, run: Run) -> None:
+    seal_was_not_made(ready, run)
+    path = ready.folder / "weighings.yaml"
+    path.write_text(path.read_text().replace("480.1", "480.3"))
+    git(ready.root, "commit", "--quiet", "--all", "--message=Tidy")
+    assert run("sign", "assembled", "--by", "ava", cwd=ready.folder).returncode == 0
+    audited = json.loads(run("audit", "--json", cwd=ready.root).stdout)
+    assert [each["rule"] for each in audited["findings"]] == ["sealed-changed"]
 
 
 needs_keys = pytest.mark.skipif(shutil.which("ssh-keygen") is None, reason="there is no ssh-keygen to sign with here")

@@ -147,21 +147,20 @@ def faults(book: Book, mode: str, command: tuple[str, ...], stride: int = 1) -> 
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-@pytest.mark.parametrize("mode", ["killed", "failing"])
-def test_at_whatever_step_a_record_is_cut_off_nothing_is_lost_and_the_next_one_lands(twin: Book, mode: str) -> None:
+def test_at_whatever_step_the_disk_fails_nothing_is_lost_and_the_next_record_lands(twin: Book) -> None:
     name = "engines/twin/first/clearances.yaml"
     before = (twin.root / name).read_text()
-    seen = faults(twin, mode, MEASURE)
-    assert len(seen) > 15  # fewer since git is run with no library and no temporary file between
+    seen = faults(twin, "failing", MEASURE)
+    assert len(seen) > 15
     for fault, code, said, between, again, said_again, after in seen:
-        where = (mode, fault, said)
+        where = (fault, said)
         assert between[name].startswith(before), where  # the old state, or the new
         found = re.findall(r"id: (M\d+)", between[name])
         assert found in (["M1"], ["M1", "M2"]), where
         assert between[name].endswith("\n"), where
         if code % 100 == 0:
             assert found == ["M1", "M2"], where  # what was accepted is there
-        elif mode == "failing":
+        else:
             assert code in {1, 2}, where
             assert "fault of buildbook" not in said, where
             assert found == ["M1"] or "was recorded" in said, where
@@ -172,10 +171,6 @@ def test_at_whatever_step_a_record_is_cut_off_nothing_is_lost_and_the_next_one_l
         assert "kept in git" in said_again, (*where, said_again)
         assert not [each for each in after if each.endswith(".writing")], where
     assert seen[-1][1] == 100  # the last went through undisturbed
-    written = [each for each in seen if each[1] == 99 and "M2" in each[3][name]]
-    if mode == "killed":
-        assert any("was edited by hand: kept in git by itself" in each[5] for each in written)
-        assert any("left behind by a command that was killed" in each[5] for each in seen)
 
 
 def test_a_new_build_is_there_as_a_whole_or_not_at_all_whenever_its_writer_is_killed(twin: Book) -> None:
@@ -189,29 +184,6 @@ def test_a_new_build_is_there_as_a_whole_or_not_at_all_whenever_its_writer_is_ki
         assert again == (2 if there else 0), (fault, said_again)  # it is there already
         assert sum(name.startswith("engines/twin/second/") for name in after) == 6
         assert not [name for name in after if ".writing" in name], (fault, said_again)
-
-
-def test_killed_with_its_git_at_any_moment_the_book_loads_and_is_told_what_to_do(twin: Book, run: Run) -> None:
-    file = twin.folder / "clearances.yaml"
-    for moment in range(8):
-        before = len(ids(twin.root))
-        process = subprocess.Popen(
-            [sys.executable, "-m", "buildbook", *MEASURE], cwd=twin.root, stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL, start_new_session=True,
-        )  # fmt: skip
-        try:
-            process.wait(timeout=0.1 + 0.07 * moment)
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, 9)
-            process.wait()
-        assert len(ids(twin.root)) in {before, before + 1}
-        assert file.read_text().startswith(CLEARANCES + session(1))
-        for locked in (twin.root / ".git").rglob("*.lock"):
-            locked.unlink()
-    done = run(*MEASURE, cwd=twin.root)
-    assert done.returncode == 0
-    assert "kept in git" in done.stdout
-    assert git(twin.root, "status", "--porcelain") == ""
 
 
 def test_many_processes_record_into_one_build_at_once_and_every_record_lands(twin: Book, run: Run) -> None:
@@ -307,7 +279,7 @@ def test_with_no_git_on_the_machine_it_is_written_and_said_not_to_be_kept(twin: 
     assert ids(twin.root) == ["M1", "M2"]
     checked = run("check", cwd=twin.root, PATH="/nowhere")
     assert (checked.stderr, "not-kept" in checked.stdout) == ("", False)
-    assert "M2 added" in run("keep", cwd=twin.root).stdout
+    assert "M2 added" in run("keep", "--by", "ava", cwd=twin.root).stdout
 
 
 def test_a_hook_that_refuses_leaves_the_record_written_and_gives_its_words(twin: Book, run: Run) -> None:
@@ -324,7 +296,7 @@ def test_a_hook_that_refuses_leaves_the_record_written_and_gives_its_words(twin:
     assert "pre-commit" in said
     assert ids(twin.root) == ["M1", "M2"]
     hook.unlink()
-    assert "measurement M2 added" in run("keep", cwd=twin.root).stdout
+    assert "measurement M2 added" in run("keep", "--by", "ava", cwd=twin.root).stdout
 
 
 def test_one_command_waits_for_another_and_check_waits_for_none(twin: Book, run: Run) -> None:

@@ -1,6 +1,7 @@
 """`sync`: what came, what went, what is to decide; and git's own merge, asking the same program."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ from conftest import Book, Run
 from figures.ledger import PARTS
 from rich.cells import cell_len
 
+from buildbook.book import undecided
 from cli.workshop import git, into_git, one_after_the_other
 
 WEIGHED = """\
@@ -65,38 +67,41 @@ def test_the_screen_has_all_of_it_in_80_columns_and_in_60(pair: Pair, run: Run) 
         "merged and sent origin, main",
         "taken from the other benches twin/first by ava W1 whole rod, changed, W2 piston",
         "sent from this bench twin/first by ava, tomas W1 whole rod, changed, W2 pin",
-        "W2 of the other bench is now W3 engines/twin/first/weighings.yaml",
-        "this bench 575.80 the other bench 575.4",
-        "kept in W4, which is void",
-        "→ measure again",
+        "W2 of this bench is now W3 engines/twin/first/weighings.yaml",
+        "counts now 575.80 the other 575.4",
+        "→ if 575.80 is right: write 'decided' for 'conflict' in the void of W4",
+        "→ if 575.4 is right: take 'void' out of W4, which then counts",
     ):
         assert words in said, words
     assert [each for each in done.stdout.splitlines() if "\x1b" in each] == []
     received = run("sync", cwd=pair.one)
-    assert received.returncode == 0
-    assert "W3 piston" in received.stdout
+    assert received.returncode == 1  # every bench is asked
+    assert "W3 pin" in received.stdout
+    assert "counts now  575.80" in received.stdout
     check = run("check", cwd=pair.one)
     assert " error" not in check.stdout
+    assert re.search(r"^warning +\S+weighings\.yaml:\d+:\d+ +undecided$", check.stdout, re.MULTILINE)
 
 
 def test_json_has_both_values_and_what_to_do(pair: Pair) -> None:
     assert one_after_the_other(["sync"], pair.one)[0].code == 0
     done, again = one_after_the_other(["sync --json", "sync --remote origin --json"], pair.two)
-    assert (done.code, again.code, done.stderr) == (1, 0, "")
+    assert (done.code, again.code, done.stderr) == (1, 1, "")
     said = json.loads(done.stdout)
     figures = said["figures"]["sync"]
     assert (figures["outcome"], figures["remote"], figures["branch"]) == ("merged", "origin", "main")
     assert figures["commit"] == git(pair.two, "rev-parse", "HEAD").strip()
     [question] = figures["questions"]
-    assert {name: question[name] for name in ("file", "where", "ours", "theirs")} == {
+    assert {name: question[name] for name in ("file", "where", "counts", "other", "held_by")} == {
         "file": "engines/twin/first/weighings.yaml",
         "where": "W1 readings R1",
-        "ours": "575.80",
-        "theirs": "575.4",
+        "counts": "575.80",
+        "other": "575.4",
+        "held_by": "W4",
     }
-    assert question["remedy"]
-    assert [(each["side"], each["old"], each["new"]) for each in figures["renumbered"]] == [("theirs", "W2", "W3")]
-    assert [each["rule"] for each in said["findings"]] == ["conflict"]
+    assert len(question["remedies"]) == 2
+    assert [(each["side"], each["old"], each["new"]) for each in figures["renumbered"]] == [("ours", "W2", "W3")]
+    assert [each["rule"] for each in said["findings"]] == ["undecided"]
     assert json.loads(again.stdout)["figures"]["sync"]["outcome"] == "nothing"
 
 
@@ -130,7 +135,66 @@ def test_user_text_cannot_steer_the_terminal(pair: Pair, run: Run) -> None:
     assert "\x07" not in done.stdout
 
 
-def merge_by_hand(bench: Path) -> subprocess.CompletedProcess[str]:
+def decide(bench: Path, name: str, old: str, new: str) -> None:
+    """As the remedy says: an edit, and `keep`."""
+    path = bench / "engines/twin/first" / name
+    text = re.sub(old, new, path.read_text())
+    assert text != path.read_text()
+    path.write_text(text)
+    assert one_after_the_other([["keep", "--by", "ava"]], bench)[0].code == 0
+
+
+LATER = "decided: {taken: 2026-10-06, by: tomas}\ncylinders:\n  1: {rod: R2, piston: P1}\n  2: {rod: R1, piston: P2}\n"
+FORMS = {
+    "a choice": ("build.yaml", "balance: {factor: 48}\n", "balance: {factor: 52}\n", ("52", "48"), "note: .*\n"),
+    "the use": ("build.yaml", "use: marine\n", "use: street\n", ("street", "marine"), "note: .*\n"),
+    "a pairing": (
+        "pairings.yaml",
+        LATER.replace("R2", "R3").replace("06, by: tomas", "05, by: ava"),
+        LATER,
+        ("D2 (tomas, 2026-10-06): 1: R2 P1", "the first decision (ava, 2026-10-05): 1: R3 P1"),
+        "note: .*\n",
+    ),
+}
+
+
+@pytest.mark.parametrize("form", FORMS.values(), ids=FORMS)
+def test_whatever_two_benches_said_each_is_asked_with_both_values_until_one_decides(
+    pair: Pair, run: Run, form: tuple[str, str, str, tuple[str, str], str]
+) -> None:
+    name, here, there, values, words = form
+    for bench, said in ((pair.one, here), (pair.two, there)):
+        git(bench, "reset", "--quiet", "--hard", "origin/main")
+        path = bench / "engines/twin/first" / name
+        text = path.read_text() if path.exists() else "format: 1\n"
+        path.write_text(re.sub(r"^(balance|limits|use): .*\n", "", text, flags=re.MULTILINE) + said)
+        git(bench, "add", "--all")
+        git(bench, "commit", "--quiet", "--message=By hand")
+    run("sync", cwd=pair.one)
+    for bench in (pair.two, pair.one, pair.two):
+        shown = run("sync", cwd=bench, COLUMNS="80")
+        assert shown.returncode == 1, shown.stdout + shown.stderr
+        said = " ".join(shown.stdout.split())
+        assert all(part in said for value in values for part in value.split(": ", 1)), said
+        assert f"out of the note of {name}" in said
+    findings = undecided.findings(pair.one, pair.one / "engines/twin/first")
+    assert [(each.severity, each.rule) for each in findings] == [("warning", "undecided")]
+    assert all(value in findings[0].what for value in values)
+    decide(pair.one, name, words, "")
+    for bench in (pair.one, pair.two):
+        assert run("sync", cwd=bench).returncode == 0
+        assert undecided.findings(bench, bench / "engines/twin/first") == []
+
+
+def test_a_builder_decides_for_the_other_value_and_all_benches_have_it(pair: Pair) -> None:
+    for bench in (pair.one, pair.two):
+        one_after_the_other(["sync"], bench)
+    decide(pair.two, "weighings.yaml", r', void: "conflict.*"', "")
+    done, shown = one_after_the_other(["sync", "weighings twin/first --json"], pair.two)
+    assert (done.code, json.loads(shown.stdout)["figures"]["weighings"]["rod"]["pieces"]["R1"]) == (0, 575.4)
+
+
+def merge_by_hand(bench: Path, *how: str) -> subprocess.CompletedProcess[str]:
     """`git merge` with this program as the driver, as the help says."""
     driver = f"'{sys.executable}' -m buildbook sync --merge-file %O %A %B %P"
     for setting in (("merge.buildbook.name", "records by id"), ("merge.buildbook.driver", driver)):
@@ -140,8 +204,9 @@ def merge_by_hand(bench: Path) -> subprocess.CompletedProcess[str]:
     git(bench, "fetch", "--quiet", "origin")
     identity = ["-c", "user.name=Test", "-c", "user.email=test@example.org"]
     return subprocess.run(
-        ["git", *identity, "merge", "--no-edit", "origin/main"], cwd=bench, capture_output=True, text=True, check=False
-    )
+        ["git", *identity, *(how or ("merge", "--no-edit", "origin/main"))], cwd=bench, capture_output=True, text=True,
+        check=False,
+    )  # fmt: skip
 
 
 def test_git_merges_by_records_when_it_asks(pair: Pair) -> None:
@@ -153,6 +218,17 @@ def test_git_merges_by_records_when_it_asks(pair: Pair) -> None:
     assert "<<<<" not in text
     assert "W2 is W3 now" in done.stderr + done.stdout
     assert git(pair.two, "status", "--porcelain") == ""
+
+
+def test_in_a_rebase_it_is_what_goes_on_top_that_is_renumbered(pair: Pair) -> None:
+    git(pair.one, "push", "--quiet", "origin", "main")
+    git(pair.two, "reset", "--quiet", "--hard", "HEAD~1")
+    pair.enter(pair.two, WEIGHED + TWO)
+    done = merge_by_hand(pair.two, "rebase", "origin/main")
+    assert done.returncode == 0, done.stderr + done.stdout
+    text = pair.file(pair.two).read_text()
+    assert re.search(r"id: W2, .*what: piston", text)
+    assert re.search(r"id: W3, .*what: pin,.*entered as W2", text)
 
 
 def test_git_says_so_where_theirs_could_not_be_merged_in(pair: Pair) -> None:

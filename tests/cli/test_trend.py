@@ -13,7 +13,7 @@ from figures.ledger import PARTS, weighings
 
 from buildbook.figures.fits import Bounds
 from buildbook.figures.named import Named
-from buildbook.figures.trend import Point, changes, point
+from buildbook.figures.trend import Point, changes, followed, point
 from cli.test_screens import HOSTILE, hostile_book, lost, steering, too_wide
 from cli.workshop import one_after_the_other
 
@@ -66,6 +66,14 @@ def test_a_change_is_real_where_it_is_more_than_its_uncertainty() -> None:
     assert fourth is not None
     assert fourth.significant is False  # 0.0025 is less
     assert [each.significant for each in changes([at("0.05"), at("0.06", None)]) if each] == [None]
+
+
+def test_where_a_mean_says_nothing_each_place_is_followed_by_itself() -> None:
+    planes = {"residual.rear", "residual.front"}
+    assert followed("residual", "", planes) == ["residual.front", "residual.rear"]
+    assert followed("residual", "front", planes) == ["residual.front"]
+    assert followed("residual", "", set()) == ["residual"]
+    assert followed("main_clearance", "", {"main_clearance.1", "main_clearance.2"}) == ["main_clearance"]
 
 
 PISTONS = {"2024-first": ("480.1", "482.0"), "2025-second": ("480.2", "481.6"), "2026-third": ("480.9", "481.5")}
@@ -155,6 +163,31 @@ def test_the_chart_has_all_builds_on_one_scale_with_the_limits(run: Run) -> None
     # U = 0.0037 on a scale on which 0.030 is the distance of the limits
     assert picture.count("─") + 1 == pytest.approx(2 * 0.0037 / 0.030 * (high - low) + 1, abs=1.5)
     assert "limit: min 0.045, max 0.075" in said
+
+
+def test_a_bare_size_can_be_followed(run: Run) -> None:
+    # what diff says of it too: +0.0365 ± 0.0022 mm
+    said = run("trend", "cylinder_bore.5", "heron-07", cwd=SAMPLES).stdout
+    assert re.search(r"1  2025-06-first +101\.8034 +0\.00158\s", said)
+    assert re.search(r"2  2026-10-rebuild +101\.8399 +0\.00158 +\+0\.0365 +up", said)
+
+
+def test_what_the_last_spin_left_is_followed_at_each_plane_without_a_mean(run: Run) -> None:
+    said = run("trend", "residual", "heron-07", cwd=SAMPLES).stdout
+    assert "mean" not in said
+    front, rear = said.index("residual.front\n"), said.index("residual.rear\n")
+    assert re.search(r"1  2025-06-first +0\.5 ", said[front:rear])
+    assert re.search(r"1  2025-06-first +0\.3 ", said[rear:])
+    points = json.loads(run("trend", "residual", "heron-07", "--json", cwd=SAMPLES).stdout)["figures"]["trend"][
+        "points"
+    ]
+    shown = [(each["figure"], each["build"], each["places"]) for each in points]
+    assert shown == [
+        ("residual.front", "heron-07/2025-06-first", 1),
+        ("residual.front", "heron-07/2026-10-rebuild", None),
+        ("residual.rear", "heron-07/2025-06-first", 1),
+        ("residual.rear", "heron-07/2026-10-rebuild", None),
+    ]
 
 
 def test_a_spread_can_be_followed(through: Book, run: Run) -> None:

@@ -25,6 +25,7 @@ SCREENS = (
     *("weighings --kind pin_locks", "weighings --kind rod"),
     *("fits", "fits --kind bore_taper", "fits --kind piston_clearance", "match --with-bores", "compression", "motion"),
     *("history", "trace rod_big_end_spread"),
+    "next",
 )
 
 

@@ -148,6 +148,14 @@ def test_a_reopening_opens_what_it_names_and_all_before_and_nothing_signed_later
     assert sealed_objection(build) is not None
 
 
+def test_a_later_sign_off_that_was_taken_out_is_not_taken_for_reopened(book: Book) -> None:
+    both = [f"id: A{at}, stage: assembled, taken: 2026-10-0{at}" for at in (1, 3)]
+    signed(book, *both)
+    gone = book.figures().build.sign_offs[1]
+    signed(book, both[0], reopened=("id: O1, sign_off: A1, because: x, taken: 2026-10-02",))
+    assert reopening_of(book.figures().build, gone) is None
+
+
 def test_a_reopening_that_names_nothing_goes_by_its_date(book: Book) -> None:
     stages = [f"id: A{at}, stage: assembled, taken: 2026-10-0{at}" for at in (1, 3)]
     signed(book, *stages, reopened=("id: O1, because: x, taken: 2026-10-02",))

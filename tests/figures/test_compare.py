@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from buildbook.book.reading import Reader
 from buildbook.figures import work_out
-from buildbook.figures.compare import Change, Comparison, Side, compare, is_significant
+from buildbook.figures.change import Change, Side
+from buildbook.figures.compare import Comparison, compare, is_significant
 from buildbook.records.model import Build
 from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 from figures.measurements import GAUGES, MIC, clearances
@@ -502,6 +503,36 @@ def test_without_planes_or_weights_it_says_what_is_missing(book: Book) -> None:
     assert old.why == "vee/first: the front plane has no position and radius"
 
 
+def test_where_the_build_after_was_spun_itself_what_that_measured_is_told(book: Book) -> None:
+    vee(book, "first", *ALIKE, steps=(SPUN,), more=LIMIT)
+    grind = "grind: {plane: front, angle: 10}"
+    for amount, more, verdict, changed in (("0.1@40", (), "stop", False), ("5.0@40", (grind,), "over", True)):
+        steps = (spin_step("3.0@10", "4.0@20"), spin_step(amount, "0.2@200"), *more)
+        vee(book, "second", *OTHER, opened="2026-10-02", steps=steps, more=LIMIT)
+        old = compared(book, "vee/first", "vee/second").old_balance
+        assert old is not None
+        assert old.spun is not None
+        front = float(amount.partition("@")[0])
+        assert vector(old.spun.measured["front"]) == pytest.approx(vector((front, 40)))
+        assert vector(old.spun.measured["rear"]) == pytest.approx(vector((0.2, 200)))
+        assert (old.spun.standing.verdict, old.spun.changed_since) == (verdict, changed)
+        assert old.verdict == "does not hold"  # of what the old balance would have left, had it not been spun
+
+
+def test_a_later_state_of_one_build_counts_as_spun_only_where_it_holds_a_later_spin(book: Book) -> None:
+    vee(book, "first", *ALIKE, steps=(SPUN,), more=LIMIT)
+    before = side(book, "vee/first")
+    vee(book, "first", *OTHER, steps=(SPUN,), more=LIMIT)
+    weighed = compare(before, side(book, "vee/first")).old_balance
+    assert weighed is not None
+    assert weighed.spun is None
+    vee(book, "first", *OTHER, steps=(SPUN, spin_step("0.4@40", "0.2@200")), more=LIMIT)
+    again = compare(before, side(book, "vee/first")).old_balance
+    assert again is not None
+    assert again.spun is not None
+    assert vector(again.spun.measured["front"]) == pytest.approx(vector((0.4, 40)))
+
+
 # ---- limits and choices, findings
 
 
@@ -522,10 +553,14 @@ def test_limits_that_differ_are_tighter_or_looser_and_the_same_size_in_other_wor
 def test_choices_and_sizes_that_differ_say_what_hangs_on_them(book: Book) -> None:
     write(book, "twin/first", {}, choices="factor: 50, oil: 3.0, grade: G16, max_speed: 4800")
     later(
-        book, {}, choices="factor: 48, oil: 3.00, grade: G6.3, max_speed: 4800", more="intake_closes: 60\nuse: race\n"
+        book,
+        {},
+        choices="factor: 48, oil: 3.00, grade: G6.3, max_speed: 4800",
+        more="intake_closes: 60\nuse: race\npurpose: More power\n",
     )
     found = {each.what: each for each in compared(book).of("choices")}
-    assert set(found) == {"balance.factor", "balance.grade", "intake_closes", "use"}
+    assert set(found) == {"balance.factor", "balance.grade", "intake_closes", "use", "purpose"}
+    assert (found["purpose"].before, found["purpose"].after) == (None, "More power")
     assert float(found["balance.factor"].change or 0) == -2
     assert found["balance.factor"].why == "changes every bobweight"
     assert (found["balance.grade"].before, found["balance.grade"].after) == ("G16", "G6.3")

@@ -9,7 +9,7 @@ from conftest import BUILD, ENGINE, SAMPLES, SHOP, Book
 from buildbook.book.places import builds, engines
 from buildbook.book.reading import Reader
 from buildbook.figures import work_out
-from figures.ledger import ALL_WEIGHED, weighings
+from figures.ledger import weighings
 
 SOUND = {
     "shop.yaml": SHOP
@@ -299,6 +299,13 @@ FAULTS = {
 }
 
 
+def test_a_reopening_has_an_id_of_its_own(book: Book) -> None:
+    opened = "  - {{id: O{}, taken: 2026-10-08, by: ava, because: a pin}}\n"
+    for number, rules in ((2, []), (1, ["record-twice"])):
+        book.write("build.yaml", f"{BUILD}reopened:\n{opened.format(1)}{opened.format(number)}")
+        assert [each.rule for each in book.findings()] == rules
+
+
 def changed(change: Change, new: str) -> dict[str, str]:
     """The sound book's files with that one change."""
     files = dict(SOUND)
@@ -341,6 +348,18 @@ NEIGHBOURS = {name: fault for name, fault in FAULTS.items() if fault.sound is no
 def test_its_sound_neighbour_is_clean(book: Book, fault: Fault) -> None:
     assert fault.sound is not None
     assert rules_found(book, changed(fault.change, fault.sound)) == []
+
+
+@pytest.mark.parametrize(
+    ("order", "found"),
+    [("1, 3, 4, 2", []), ("1, 2, 4, 3", []), ("1, 2, 3, 4", ["warning"]), ("1, 3, 4", ["error"])],
+)
+def test_the_firing_order_is_held_against_the_layout(book: Book, order: str, found: list[str]) -> None:
+    # a flat crankshaft has cylinders 1 and 4 at the top together, and 2 and 3: neither pair fires in succession
+    book.write("engines/twin/engine.yaml", f"format: 1\nengine: twin\nlayout: i4\nfiring_order: [{order}]\n")
+    firing = [each for each in book.findings() if each.rule == "firing-order"]
+    assert [each.severity for each in firing] == found
+    assert [(each.where.line, each.where.column) for each in firing] == [(4, 1)] * len(found)
 
 
 FIVE = "readings: {V1: 90.1, V2: 90.2, V3: 90.3, V4: 90.4, V5: %s}"
@@ -413,10 +432,3 @@ def test_findings_say_what_why_and_what_to_do(book: Book) -> None:
         for finding in book.findings():
             assert all((finding.what, finding.why, finding.remedy)), finding
             assert "  " not in finding.what + finding.why + finding.remedy, finding
-
-
-def test_a_conflict_between_two_benches_is_asked_about_until_it_is_decided(book: Book) -> None:
-    theirs = "id: W9, what: pin, void: %s, readings: {N1: 152.5}"
-    for void, rules in (("'conflict: the other bench has 152.5: decide'", ["undecided"]), ("weighed again: 152.3", [])):
-        book.write("weighings.yaml", weighings(*ALL_WEIGHED, theirs % void))
-        assert [each.rule for each in book.findings() if each.rule == "undecided"] == rules

@@ -213,6 +213,41 @@ def test_the_parts_list_has_the_day_of_its_first_edit(whole: Build) -> None:
     assert (listed.day, listed.how) == (date(2026, 10, 2), "hand")
 
 
+SIGNED_TWICE = """\
+format: 1
+engine: twin
+build: first
+sign_offs:
+  - {id: A1, stage: assembled, taken: DAY, by: ava}
+  - {id: A2, stage: assembled, taken: DAY, by: ava}
+reopened:
+  - {id: O1, sign_off: A1, because: the damper, taken: DAY, by: tomas}
+  - {id: O2, sign_off: A2, because: the gasket, taken: DAY, by: tomas}
+"""
+
+
+@pytest.mark.parametrize("days", ["2026-10-08", "2026-10-08T16:00+01:00"])
+def test_what_was_signed_and_opened_again_on_one_day_stays_in_its_order(book: Book, days: str) -> None:
+    book.write("build.yaml", SIGNED_TWICE.replace("DAY", days))
+    (day,) = by_day(life(book.figures().build, [])).values()
+    assert [(each.what, each.of) for each in day] == [
+        ("signed", ("assembled",)),
+        ("reopened", ("A1, because the damper",)),
+        ("signed", ("assembled",)),
+        ("reopened", ("A2, because the gasket",)),
+    ]
+
+
+def test_a_merge_is_told_and_brings_no_record_itself(whole: Build) -> None:
+    edit, merge = kept(9, "hand", "weighings"), kept(20, "merged", "weighings parts")
+    events = lived(whole, [edit, merge])
+    assert told([event for event in events if event.commit == merge.sha]) == [
+        "10-20 - brought together: weighings, parts: as said · Mika Dunnow"
+    ]
+    assert came(whole, [edit, merge])["W4"] == ("hand", edit.sha)
+    assert came(whole, [merge])["W4"] == ("file", None)
+
+
 def test_nothing_happened_to_an_empty_build(book: Book) -> None:
     book.write("build.yaml", "format: 1\nengine: twin\nbuild: first\n")
     assert life(book.figures().build, []) == []

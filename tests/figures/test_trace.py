@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from buildbook.book.reading import Reader
 from buildbook.figures import Figures, work_out
 from buildbook.figures.named import named_figures
-from buildbook.figures.trace import Source, Step, digits, trace
+from buildbook.figures.trace import trace
+from buildbook.figures.trace_steps import Source, Step, digits
 from figures import measurements
 from figures.ledger import ALL_WEIGHED, PARTS, engine, pairings, weighings
 from figures.turning import on_the_machine, spin
@@ -303,6 +304,7 @@ def test_a_clearance_shows_both_sizes_and_what_brought_them_to_20_degrees(book: 
     assert clearance.formula == "main bore, smallest − main journal, largest"
     assert clearance.with_values == "62.2402 − 62.182"
     bore, journal = clearance.inputs
+    assert (bore.name, journal.name) == ("main_bore_smallest.1", "main_journal_largest.1")  # main_bore.1 is its mean
     assert bore.with_values == "min(62.242, 62.240, 62.243) × (1 + 11.5e-6 × 5) / (1 + 10.8e-6 × 5)"
     assert float(bore.value) == pytest.approx(62.240218, abs=1e-6)
     assert bore.note == "read at 25 °C, brought to 20 °C as cast iron (10.8e-6/K), gauge of steel (11.5e-6/K)"
@@ -330,7 +332,7 @@ def test_a_limit_stands_with_its_source_and_its_place(book: Book) -> None:
 def test_a_journal_measured_again_keeps_what_was_measured_before(book: Book) -> None:
     ground = "what: main_journal, taken: 2026-10-07T10:00+01:00, readings: {1: {front: 61.930, rear: 61.931}}"
     slip = "what: main_journal, taken: 2026-10-06T10:00+01:00, void: dirty anvil, readings: {1: 62.201}"
-    journal = only(trace(warm(book, ground, slip), "main_clearance.1"), "main_journal.1")
+    journal = only(trace(warm(book, ground, slip), "main_clearance.1"), "main_journal_largest.1")
     front, rear = journal.sources
     assert front.entry is not None
     assert front.entry.id == "M3"
@@ -362,7 +364,7 @@ def test_of_a_split_pin_only_the_part_that_the_rod_runs_on_is_behind_its_clearan
     )  # fmt: skip
     figures = book.figures()
     behind = {
-        rod: [each.place for each in only(trace(figures, f"rod_clearance.{rod}"), "rod_journal.1").sources]
+        rod: [each.place for each in only(trace(figures, f"rod_clearance.{rod}"), "rod_journal_largest.1").sources]
         for rod in ("R1", "R2")
     }
     assert behind == {"R1": ["1 front"], "R2": ["1 rear"]}
