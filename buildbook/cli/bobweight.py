@@ -13,6 +13,7 @@ from buildbook.cli.common import (
     By,
     add_record,
     command,
+    complete_instruments,
     in_units_of,
     keep,
     new_app,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
+    from buildbook.figures.crankpins import ByThrow as Compared
     from buildbook.records.tree import MapNode
 
 app = new_app()
@@ -45,10 +47,20 @@ AsSet = Annotated[
         show_default=False,
     ),
 ]
+ByThrow = Annotated[
+    bool,
+    typer.Option(
+        "--by-throw", help="Say whether bobweights of each throw's own would be worth it.", show_default=False
+    ),
+]
 Scale = Annotated[
     str | None,
     typer.Option(
-        "--with", metavar="SCALE", help="The scale they were set on, an id from shop.yaml.", show_default=False
+        "--with",
+        metavar="SCALE",
+        help="The scale they were set on, an id from shop.yaml.",
+        autocompletion=complete_instruments,
+        show_default=False,
     ),
 ]
 
@@ -59,24 +71,47 @@ def bobweight(
     as_set: AsSet = None,
     with_: Scale = None,
     by: By = None,
+    by_throw: ByThrow = False,
     book: BookPath = None,
     as_json: AsJson = False,
 ) -> None:
     """Work out the bobweight of each throw, line by line, and hold what was set against it.
 
     A bobweight is what goes round with the crankpin, plus a share (the factor) of what goes up and down, plus an
-    allowance for oil. Factor and oil are choices of the build. It is made in two halves.
+    allowance for oil. Factor and oil are choices of the build. It is made in two halves. With --by-throw, what one
+    bobweight for all throws leaves on the crankshaft stands beside what bobweights of each throw's own would leave.
     """
+    compared: list[Compared] = []
 
     def draw(to: "Console", figures: "Figures") -> None:
         from buildbook.views.bobweight import draw_bobweights
 
         draw_bobweights(to, figures)
+        if compared:
+            from buildbook.views.place import draw_by_throw
+
+            to.print()
+            draw_by_throw(to, figures, compared[0], "as matched")
 
     def as_figures(figures: "Figures") -> dict[str, object]:
         from buildbook.views.as_json import bobweights
 
-        return {"bobweights": bobweights(figures)}
+        result: dict[str, object] = {"bobweights": bobweights(figures)}
+        if compared:
+            from buildbook.views.place_json import by_throw
+
+            result["by_throw"] = by_throw(figures, compared[0])
+        return result
+
+    def find(figures: "Figures") -> list[Finding]:
+        if not by_throw:
+            return _what_is_missing(figures)
+        from buildbook.cli.place import worked_out
+        from buildbook.figures.crankpins import by_throw as compare
+
+        found, findings = worked_out(figures, lambda: compare(figures))
+        compared.extend([found] if found is not None else [])
+        return findings or _what_is_missing(figures)
 
     if as_set is not None:
         from buildbook.book.writing import lock
@@ -84,7 +119,7 @@ def bobweight(
         root = open_book(book)
         with lock(root):
             _record(root, build, as_set, with_, by)
-    show_build(build, book, as_json, as_figures, draw, _what_is_missing, needs_layout=True)
+    show_build(build, book, as_json, as_figures, draw, find, needs_layout=True)
 
 
 def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: str | None) -> None:

@@ -25,6 +25,7 @@ STAGES: dict[str, dict[str, str]] = {
         "weigh": "Weigh piece by piece, at the keyboard or from the scale",
         "weighings": "Sum up what was weighed, and what the scale can tell",
         "match": "Find the pairing with the evenest reciprocating weight",
+        "place": "Choose which matched set goes into which cylinder",
         "map": "Show which piece goes where, for the wall at assembly",
     },
     "Measure and fit": {
@@ -33,6 +34,11 @@ STAGES: dict[str, dict[str, str]] = {
         "shells": "Choose the bearing shells that bring journals nearest",
         "compression": "Work out every cylinder's compression, and what changes it",
         "motion": "Displacement, piston motion, and the load on a rod bolt",
+    },
+    "Understand the engine": {
+        "layout": "Draw the engine: banks, throws and firing order",
+        "shaking": "Work out the forces and moments that shake it",
+        "factor": "Find the balance factor that leaves the least",
     },
     "Balance": {
         "bobweight": "Work out the bobweight of each throw, and record it as set",

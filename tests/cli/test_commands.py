@@ -13,7 +13,7 @@ from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 from cli.workshop import git, one_after_the_other
 
 OF_A_BUILD = ("show", "weighings", "match", "bobweight", "map", "check", "fits", "compression")
-WITHOUT_WEIGHING = ("motion", "next")
+WITHOUT_WEIGHING = ("motion", "layout", "shaking", "factor", "place", "next")
 AT_THE_MACHINE = ("spins", "plan", "prove")
 RECORDING = ("spin", *(f"correct {kind}" for kind in ("drill", "plug", "grind", "add", "fit", "remove", "index")))
 ALL = (
@@ -47,11 +47,12 @@ def test_every_command_has_help_with_an_example(run: Run, command: str) -> None:
 def test_help_names_every_command_under_the_stages_of_the_job(run: Run) -> None:
     said = run("--help").stdout
     stages = re.findall(r"^([A-Z][a-z ]+):$", said, re.MULTILINE)
-    assert stages[-6:] == [
+    assert stages[-7:] == [
         "Begin",
         "Look after the book",
         "Weigh and match",
         "Measure and fit",
+        "Understand the engine",
         "Balance",
         "Keep and look back",
     ]
@@ -114,6 +115,8 @@ NEAREST = {
     "compresion heron-07": "did you mean compression?",
     "wiegh piston": "did you mean weigh?",
     "weigh pistn --build heron-07": "did you mean piston?",
+    "factor heron-07 --least vertcal": "did you mean vertical?",
+    "layout --name v8_90_crossplane": "v8_90_cross_plane",
 }
 
 

@@ -44,6 +44,7 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
             "buildbook new engine x --layout v6_",
             ["v6_60_common_pin", "v6_60_split_pin_60", "v6_90_common_pin", "v6_90_split_pin_30"],
         ),
+        ("buildbook layout --name v12", ["v12_60"]),
         ("buildbook weigh rod_b", ["rod_big_end", "rod_bearing"]),
         ("buildbook weigh pin --build heron-07 N", [f"N{number}" for number in range(1, 9)]),
         ("buildbook measure main_journal --build heron-07 ", ["1", "2", "3", "4", "5"]),
@@ -66,9 +67,10 @@ def test_tab_offers(words: str, offered: list[str]) -> None:
 
 def test_tab_offers_all_commands() -> None:
     assert set(completed("buildbook ", SAMPLES)) == {
-        "tour", "new", "check", "show", "next", "weigh", "weighings", "match", "map",
+        "tour", "new", "check", "show", "next", "weigh", "weighings", "match", "place", "map",
         "measure", "fits", "shells", "compression", "motion",
         "keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync",
+        "layout", "shaking", "factor",
         "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",
     }  # fmt: skip
 

@@ -25,7 +25,7 @@ SCREENS = (
     *("weighings --kind pin_locks", "weighings --kind rod"),
     *("fits", "fits --kind bore_taper", "fits --kind piston_clearance", "match --with-bores", "compression", "motion"),
     *("history", "trace rod_big_end_spread"),
-    "next",
+    *("layout", "shaking", "factor", "place", "bobweight --by-throw", "next"),
 )
 
 
