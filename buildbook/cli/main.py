@@ -49,6 +49,11 @@ STAGES: dict[str, dict[str, str]] = {
         "prove": "Say what the spins prove of machine and parts",
         "trial": "Balance with a pickup, a strobe and trial weights",
     },
+    "Print and hand over": {
+        "sheet": "Print the build sheet: for the customer, the shop or the wall",
+        "labels": "Print tags for the pieces",
+        "export": "Write the book's records as CSV files or one SQLite file",
+    },
     "Keep and look back": {
         "keep": "Commit what was edited by hand, with a message of what changed",
         "history": "Tell the life of an engine or a build as a timeline",

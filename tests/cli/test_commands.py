@@ -22,6 +22,7 @@ ALL = (
     "weigh",
     "measure",
     "shells",
+    *("sheet", "labels", "export"),
     *("keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync"),
     *AT_THE_MACHINE,
     *RECORDING,
@@ -47,13 +48,14 @@ def test_every_command_has_help_with_an_example(run: Run, command: str) -> None:
 def test_help_names_every_command_under_the_stages_of_the_job(run: Run) -> None:
     said = run("--help").stdout
     stages = re.findall(r"^([A-Z][a-z ]+):$", said, re.MULTILINE)
-    assert stages[-7:] == [
+    assert stages[-8:] == [
         "Begin",
         "Look after the book",
         "Weigh and match",
         "Measure and fit",
         "Understand the engine",
         "Balance",
+        "Print and hand over",
         "Keep and look back",
     ]
     for command in {name.split()[0] for name in ALL}:

@@ -70,7 +70,7 @@ def test_tab_offers_all_commands() -> None:
         "tour", "new", "check", "show", "next", "weigh", "weighings", "match", "place", "map",
         "measure", "fits", "shells", "compression", "motion",
         "keep", "history", "diff", "trace", "find", "trend", "sign", "reopen", "audit", "sync",
-        "layout", "shaking", "factor",
+        "layout", "shaking", "factor", "sheet", "labels", "export",
         "bobweight", "spin", "correct", "spins", "plan", "prove", "trial",
     }  # fmt: skip
 
