@@ -25,12 +25,14 @@ PLANT, MEND = f"change {AS_WEIGHED} to {AS_CHANGED}", f"change {AS_CHANGED} back
 STEPS = (
     ("check", "The book is checked first: the files, and what they say together."),
     ("show heron-07", "A rebuild has been weighed. What is done, and what is to do?"),
+    ("next heron-07", "And what comes next, with the command for each."),
     ("weighings heron-07", "What was weighed, and what the scale can tell apart."),
     ("match heron-07", "Which pieces together? One piston is locked to its bore; the rest is free."),
     (
         "match heron-07 --with-bores --write --by ava",
         "Pistons differ in size as well. By weight alone one clearance would be too near its limit to tell.",
     ),
+    ("place heron-07", "Which set into which cylinder? Here it makes no difference that matters, and that is said."),
     (
         "bobweight heron-07 --set 1=2180.4,2=2180.3,3=2180.5,4=2180.4 --with bench_scale --by tomas",
         "What to hang on each throw while the crankshaft is spun; and what was set, to a tenth of a gram.",
@@ -48,6 +50,8 @@ STEPS = (
     ),
     ("fits heron-07", "Every fit that has been measured so far, and what is missing."),
     ("compression heron-07/2025-06-first", "The first build was measured all through; this was its compression."),
+    ("shaking magpie-02", "What shakes a V-twin: what its counterweights cancel, and what they cannot."),
+    ("factor magpie-02", "And which balance factor would leave it the least."),
     (
         "spin heron-07 --front 12.4@198 --rear 48.6@52 --speed 700 --carrying F1 --by tomas",
         "At the balancing machine: the first spin, taken down as the machine shows it.",
@@ -63,6 +67,7 @@ STEPS = (
     ("trace reciprocating_spread heron-07", "Where does that number come from, down to the scale it was read on?"),
     ("sign assembled magpie-02 --by ava", "Another engine is done: its last sign-off seals it."),
     ("audit magpie-02", "Is it what it was when it was sealed?"),
+    ("sheet magpie-02 --for customer", "The page that goes with it, to open in a browser and print."),
     (PLANT, "Now somebody changes one digit of one weight, by hand."),
     ("audit magpie-02", "And the audit says which, and where."),
     (MEND, "The digit is put back as it was."),
@@ -120,17 +125,17 @@ def _free() -> Path:
 def _make(path: Path) -> Path:
     """The sample builds as a book of their own, with the schemas its files point at, under git."""
     from buildbook.book import git
-    from buildbook.book.beginning import copy_schemas
+    from buildbook.book.beginning import copy_schemas, write_for_git
     from buildbook.book.schema import folder
 
     book = path.absolute()
     if book.exists():
         raise Misuse(f"{shown(book)} is there already", "name a folder that does not exist yet")
     shutil.copytree(folder("sample_builds"), book, ignore=shutil.ignore_patterns("schemas"))
-    copy_schemas(book)
+    files = [*copy_schemas(book), *write_for_git(book), book / "shop.yaml", book / "engines"]
     try:
         git.begin(book)
-        git.keep(book, [book / "shop.yaml", book / "engines", book / "schemas"], "Begin a practice book")
+        git.keep(book, files, "Begin a practice book")
     except git.NotKept as reason:
         typer.echo(f"not kept in git's history: {reason}", err=True)
     return book

@@ -14,13 +14,14 @@ def test_the_tour_walks_through_the_whole_job_and_leaves_a_clean_repository(run:
     assert (done.returncode, done.stderr) == (0, "")
     steps = [line for line in done.stdout.splitlines() if line.startswith("$ buildbook ")]
     assert [step.split()[2] for step in steps] == [
-        "check", "show", "weighings", "match", "match", "bobweight", "map",
-        "measure", "measure", "fits", "compression",
+        "check", "show", "next", "weighings", "match", "match", "place", "bobweight", "map",
+        "measure", "measure", "fits", "compression", "shaking", "factor",
         "spin", "plan", "correct", "correct", "spin", "spins", "prove", "prove",
-        "diff", "trace", "sign", "audit", "audit",
+        "diff", "trace", "sign", "audit", "sheet", "audit",
     ]  # fmt: skip
     assert "nothing found" in done.stdout
     assert "as sealed" in done.stdout
+    assert (tmp_path / "practice_book" / "magpie-02-2026-07-first-customer.html").is_file()
     assert "W4 readings P1: 462.31 → 472.31" in " ".join(done.stdout.split())
     assert "TARGET" in done.stdout
     assert "locked: bore 5" in done.stdout
