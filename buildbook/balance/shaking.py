@@ -15,11 +15,11 @@ crankshaft's axis, pin offset, and the rod's moment of inertia beyond its two we
 (Taylor, The Internal-Combustion Engine, vol. 2, ch. 8, and the Bosch Automotive Handbook's table, both from memory).
 """
 
-from cmath import phase, rect
+from cmath import rect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import cos, degrees, pi, radians
+from math import atan2, cos, degrees, pi, radians
 from typing import NamedTuple
 
 from buildbook.balance.layouts import Layout
@@ -48,6 +48,11 @@ class Turning(NamedTuple):
     position: float
 
 
+def _turned(vector: complex) -> float:
+    """The angle of a vector [rad]; `cmath.phase` does not take one so short that a float can hardly hold it."""
+    return atan2(vector.imag, vector.real)
+
+
 class Circles(NamedTuple):
     """Something that goes round as an ellipse: `with_crank` e^(ikθ) + `against_crank` e^(−ikθ)."""
 
@@ -67,7 +72,8 @@ class Circles(NamedTuple):
     @property
     def direction(self) -> float:
         """Where the long axis points [deg from vertical], 0 to below 180: the two circles meet midway between them."""
-        return degrees(phase(self.with_crank) + phase(self.against_crank)) / 2 % 180
+        midway = (_turned(self.with_crank) + _turned(self.against_crank)) / 2
+        return degrees(midway) % 180
 
     def at(self, turned: complex) -> complex:
         """The vector once it has turned by e^(ikθ)."""

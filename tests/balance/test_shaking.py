@@ -5,7 +5,7 @@ from math import cos, pi, radians
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
@@ -94,6 +94,7 @@ def test_force_and_moment_at_any_angle_are_those_of_the_motion(
 
 
 @given(st.complex_numbers(max_magnitude=1e3), st.complex_numbers(max_magnitude=1e3))
+@example(1 + 0j, 2 + 5e-324j)
 def test_the_axes_are_the_largest_and_smallest_of_the_ellipse(forward: complex, backward: complex) -> None:
     path = [forward * exp(1j * t) + backward * exp(-1j * t) for t in np.linspace(0, 2 * pi, 3601)]
     sizes = [abs(each) for each in path]
