@@ -1,6 +1,6 @@
 """Audits a book: every build, what is sealed and gone, what they say of the shop, and git's own store."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path, PurePosixPath
@@ -21,8 +21,10 @@ class BookAudit(NamedTuple):
     findings: Sequence[Finding]
 
 
-def audit(book: Path, names: Sequence[str], now: datetime, *, whole: bool) -> BookAudit:
-    """Audit these builds; with `whole`, also what git has of builds that are not there any more."""
+def audit(
+    book: Path, names: Sequence[str], now: datetime, *, whole: bool, step: Callable[[], None] = lambda: None
+) -> BookAudit:
+    """Audit these builds, and call `step` after each; with `whole`, also what git has of builds that are gone."""
     findings: list[Finding] = []
     history: History | None = None
     top = top_of(book / "shop.yaml")
@@ -44,7 +46,10 @@ def audit(book: Path, names: Sequence[str], now: datetime, *, whole: bool) -> Bo
             remedy = f"bring it back: git checkout {revision} -- engines/{name}"
             findings.append(Finding("error", "sealed-gone", top, what, SEALED, remedy))
     reader = Reader(book)
-    builds = [audit_build(history, reader, name, now) for name in names]
+    builds = []
+    for name in names:
+        builds.append(audit_build(history, reader, name, now))
+        step()
     findings += outside.findings((each.build, one) for each in builds for one in each.outside)
     return BookAudit(sorted(builds, key=_badness, reverse=True), findings)
 

@@ -1,7 +1,7 @@
 """A whole book at once: its builds, each read once, and the looking up of engines and builds by words and figures."""
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -157,8 +157,10 @@ class Library:
         named = named_figures(figures, measured=measured and not against)
         return WorkedOut(named, limits(figures, named), against, tuple(_errors(figures.findings)))
 
-    def find(self, words: Sequence[str], conditions: "Sequence[Condition]") -> Search:
-        """The engines and builds of which every word and every condition holds.
+    def find(
+        self, words: Sequence[str], conditions: "Sequence[Condition]", step: Callable[[], None] = lambda: None
+    ) -> Search:
+        """The engines and builds of which every word and every condition holds; `step` is called after each engine.
 
         What an engine's own record says holds for its builds too; where it alone satisfies all words, the engine is
         found, and of its builds only those that say all of it themselves. A condition is satisfied by a build.
@@ -194,6 +196,7 @@ class Library:
                 if figures is not None:
                     of_builds.append(Found(engine, name, self.opened(name), _flat(either), figures))
             found += sorted(of_builds, key=lambda each: (each.opened or "", each.build))
+            step()
         self.reader.passed.save()
         return Search(tuple(found), count, frozenset(names), tuple(dict.fromkeys(findings)))
 

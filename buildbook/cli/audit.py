@@ -33,6 +33,7 @@ def audit(what: What = None, book: BookPath = None, as_json: AsJson = False) -> 
     otherwise now of who and what a signed build names; and git's own store is checked.
     """
     from buildbook.book.audit import audit as audited
+    from buildbook.views.progress import progress
 
     root = open_book(book)
     if what is None:
@@ -41,7 +42,8 @@ def audit(what: What = None, book: BookPath = None, as_json: AsJson = False) -> 
         names = [f"{what.strip('/')}/{build}" for build in builds(root, what.strip("/"))]
     else:
         names = [resolve(root, what, Path.cwd())]
-    result = audited(root, names, datetime.now().astimezone(), whole=what is None)
+    with progress("auditing", len(names)) as step:
+        result = audited(root, names, datetime.now().astimezone(), whole=what is None, step=step)
     findings = [*result.findings, *(finding for each in result.builds for finding in each.findings)]
 
     def draw(to: "Console") -> None:

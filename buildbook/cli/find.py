@@ -38,6 +38,7 @@ def find(words: Words, book: BookPath = None, as_json: AsJson = False) -> None:
     digits written. Nothing found is no fault (exit 0); a build that cannot be read is (exit 1).
     """
     from buildbook.book.library import Library
+    from buildbook.views.progress import progress
 
     root = open_book(book)
     if not all(each.strip() for each in words):
@@ -46,7 +47,9 @@ def find(words: Words, book: BookPath = None, as_json: AsJson = False) -> None:
     plain = [each for each in words if each not in compared]
     shop = the_shop(root) if compared else None
     conditions = [_condition(each, shop) for each in compared] if shop else []
-    search = Library(root).find(plain, conditions)
+    library = Library(root)
+    with progress("searching", len(library.engines)) as step:
+        search = library.find(plain, conditions, step)
     _refuse_unknown_places(conditions, search)
 
     def draw(to: "Console") -> None:

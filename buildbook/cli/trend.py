@@ -59,6 +59,7 @@ def trend(
     from buildbook.book.library import Library
     from buildbook.figures.query import KINDS, UnknownKind, read_name
     from buildbook.figures.trend import followed, point
+    from buildbook.views.progress import progress
 
     root = open_book(book)
     if engine is not None and family is not None:
@@ -71,7 +72,11 @@ def trend(
     library = Library(root)
     shop = the_shop(root)
     names = _of_family(library, family) if family is not None else _of_engine(library, engine)
-    builds = {name: library.work_out(name, {kind}) for name in names}
+    builds = {}
+    with progress("working out", len(names)) as step:
+        for name in names:
+            builds[name] = library.work_out(name, {kind})
+            step()
     findings = [finding for each in builds.values() for finding in (*each.against, *each.doubts)]
     unreadable = [name for name, each in builds.items() if each.against]
     seen = {each.name for build in builds.values() for each in build.named.values() if each.kind == kind}
