@@ -1,5 +1,6 @@
 """What the next commit would bring into a book: the errors that are in what is staged, and were not in it before."""
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -28,8 +29,18 @@ def staged_errors(book: Path, tree: str | None = None) -> tuple[list[str], list[
         elif kind == "engine":
             touched += [f"{subject}/{each}" for each in builds(book, subject)]
     names = list(dict.fromkeys(touched))
-    known = {(each.rule, each.what) for each in _errors(book, before, names)}
-    return names, [each for each in _errors(book, after, names) if (each.rule, each.what) not in known]
+    known = Counter(map(_same, _errors(book, before, names)))
+    new = []
+    for error in _errors(book, after, names):
+        known[_same(error)] -= 1
+        if known[_same(error)] < 0:
+            new.append(error)
+    return names, new
+
+
+def _same(error: Finding) -> tuple[str, str, str]:
+    """What an error is known by when lines were added above it."""
+    return error.where.file, error.rule, error.what
 
 
 def _tree(book: Path, name: str | None) -> str:

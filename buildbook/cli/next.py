@@ -1,5 +1,7 @@
 """`next`: what is left to do."""
 
+import os
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,10 +28,11 @@ All = Annotated[
 def next_(build: BuildName = None, everything: All = False, book: BookPath = None, as_json: AsJson = False) -> None:
     """Say what is left to do on a build, in the order of the job: the command for each, and what it waits for.
 
-    What can be done now is marked with an arrow; what is in capitals in a command is to be filled in. A stage that was
-    signed counts as decided, and of a sealed build nothing is left. What is left to do is no fault: the exit code is
-    that of the findings. With --all, of every engine its newest build counts, and an older one that is still open: not
-    sealed, and no build follows it.
+    What can be done now stands first, with an arrow; what waits for something stands below, and things that wait for
+    the same are told together. What is in capitals in a command is to be filled in. A stage that was signed counts as
+    decided, and of a sealed build nothing is left. The last lines, with a dot, are no duties. What is left to do is no
+    fault: the exit code is that of the findings. With --all, of every engine its newest build counts, and an older
+    one that is still open: not sealed, and no build follows it.
     """
     if everything:
         if build is not None:
@@ -37,30 +40,41 @@ def next_(build: BuildName = None, everything: All = False, book: BookPath = Non
         _all(open_book(book), as_json)
     full_name = resolve(open_book(book), build, Path.cwd())
     called = _called(open_book(book), full_name)
-    folder = folder_of(open_book(book), full_name)
 
     def draw(to: "Console", figures: "Figures") -> None:
         from buildbook.views.next import draw_next
 
-        draw_next(to, full_name, *_job(figures, called, folder))
+        draw_next(to, full_name, *_job(open_book(book), figures, called))
 
     def as_figures(figures: "Figures") -> dict[str, object]:
         from buildbook.views.next import next_json
 
-        return {"next": next_json(*_job(figures, full_name, folder))}
+        found, since = _job(open_book(book), figures, full_name)
+        besides = [each._asdict() for each in found.besides]
+        return {"next": next_json(found, since), "besides": besides}
 
     show_build(full_name, book, as_json, as_figures, draw)
 
 
-def _job(figures: "Figures", called: str, folder: Path) -> "tuple[Job, str | None]":
-    """What is left; of a session at the bench that is under way, how far it is."""
+def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]":
+    """What is left; of a session at the bench that is under way, how far it is; and what is not in git yet."""
     from buildbook.bench.journal import unfinished
-    from buildbook.figures.next import job, last_record
+    from buildbook.book import git, seal
+    from buildbook.book.kept import kind_of
+    from buildbook.figures.next import Besides, job, last_record
 
+    build = figures.build
     found = job(figures, called)
-    for session in unfinished(folder):
+    for session in unfinished(folder_of(root, build.name)):
         found = found.gone_on_with(f"buildbook {session.command}", f"{session.read} of {session.asked} are read")
-    since = last_record(figures.build)
+    with suppress(git.NotKept):  # where there is no git, nothing is to be kept
+        # a photograph or a printed page in the folder is nothing that 'keep' would keep
+        if not found.sealed and any(kind_of(root, path) for path in seal.not_in_git(root, build.name)):
+            found = found.kept_first("buildbook keep")
+    if len(build.shop.people) > 1 and not os.environ.get("BUILDBOOK_BY"):
+        who = Besides("who you are, for every command", "export BUILDBOOK_BY=PERSON")
+        found = found._replace(besides=(*found.besides, who))
+    since = last_record(build)
     return found, since.isoformat() if since else None
 
 

@@ -33,6 +33,13 @@ class ToDo(NamedTuple):
     waits_for: tuple[str, ...] = ()
 
 
+class Besides(NamedTuple):
+    """Something worth knowing that is no duty, and its command."""
+
+    what: str
+    command: str
+
+
 class Stage(NamedTuple):
     """A stage of the job: what is left of it, in order, and how many things of it are done."""
 
@@ -46,6 +53,7 @@ class Job(NamedTuple):
 
     stages: tuple[Stage, ...]
     sealed: bool
+    besides: tuple[Besides, ...] = ()
 
     @property
     def left(self) -> tuple[ToDo, ...]:
@@ -65,6 +73,17 @@ class Job(NamedTuple):
         stages = tuple(stage._replace(left=tuple(map(told, stage.left))) for stage in self.stages)
         return self._replace(stages=stages)
 
+    def kept_first(self, command: str) -> "Job":
+        """With what was edited by hand to be kept in git, which every sign-off waits for."""
+        keep = ToDo("keep", "keep what was edited by hand", command)
+        stages = tuple(
+            stage._replace(left=tuple(each._replace(waits_for=(*each.waits_for, keep.name)) for each in stage.left))
+            if stage.name == "sign-offs"
+            else stage
+            for stage in self.stages
+        )
+        return self._replace(stages=(Stage("keep", (keep,), 0), *stages))
+
     @property
     def ready(self) -> tuple[ToDo, ...]:
         """What waits for nothing."""
@@ -74,7 +93,8 @@ class Job(NamedTuple):
 def job(figures: "Figures", called: str | None = None) -> Job:
     """What is done and left of a build. In its commands it is `called` so; with "" they name no build."""
     work = _Work(figures, figures.build.name if called is None else called)
-    return Job(tuple(work.stages()), sealed_by(figures.build) is not None)
+    stages, sealed = tuple(work.stages()), sealed_by(figures.build) is not None
+    return Job(stages, sealed, tuple(work.besides({stage.name: stage.left for stage in stages}, sealed)))
 
 
 def last_record(build: Build) -> date | None:
@@ -92,21 +112,34 @@ class _Work:
         # a stage that was signed for is decided, whatever doubt there was; what was opened again is not
         self.signed = {each.stage for each in self.build.sign_offs if not reopening_of(self.build, each)}
         self.to_match = False  # whether some fit waits only for the match
+        instruments = self.build.shop.instruments
+        self.scales = [name for name, each in instruments.items() if each.weighs]
+        self.machines = [name for name, each in instruments.items() if each.kind == "balancing_machine"]
+        self.gauges = [name for name in instruments if name not in self.machines and name not in self.scales]
 
-    def command(self, name: str, *more: str, option: bool = False) -> str:
+    def command(self, name: str, *more: str, option: bool = False, last: Sequence[str] = ()) -> str:
         """A command about this build, which some take as an argument and some as an option."""
         words = ["--build", self.called] if option else [self.called]
         rest = [*more, *words] if option else [*words, *more]
-        return " ".join(["buildbook", name, *(rest if self.called else more)])
+        return " ".join(["buildbook", name, *(rest if self.called else more), *last])
 
     def check(self) -> str:
         return f"buildbook check {self.build.name}"  # alone it would mean the whole book
 
     def stages(self) -> Iterator[Stage]:
+        """All stages; before them what is wrong, and which instruments that something waits for the shop has not."""
         errors = sum(each.severity == "error" for each in self.figures.thorough_findings)
         if errors:
             what = f"put right what check finds: {errors} error{'s' if errors != 1 else ''}"
             yield Stage("errors", (ToDo("errors", what, self.check()),), 0)
+        stages = tuple(self.of_the_build())
+        if any("instruments" in each.waits_for for stage in stages for each in stage.left):
+            lacking = {"a scale": self.scales, "gauges": self.gauges, "a balancing machine": self.machines}
+            what = f"name in shop.yaml: {', '.join(sort for sort, named in lacking.items() if not named)}"
+            yield Stage("instruments", (ToDo("instruments", what, self.check()),), 0)
+        yield from stages
+
+    def of_the_build(self) -> Iterator[Stage]:
         parts = self.parts()
         weighings = self.weighings(parts)
         yield from (parts, weighings)
@@ -140,8 +173,10 @@ class _Work:
             pieces, of = not_weighed(self.build, what, summary)
             if summary is None or pieces:
                 said = f"weigh: {title}" + (f", {len(pieces)} of {of} left" if summary and pieces else "")
-                command = self.command("weigh", what, option=True)
-                left.append(ToDo(f"weighing: {title}", said, command, _names(parts.left)))
+                named = _with(self.scales, "SCALE") if len(self.scales) > 1 else ()  # the only one needs no naming
+                command = self.command("weigh", what, option=True, last=named)
+                waits = (*_lack(self.scales), *_names(parts.left))
+                left.append(ToDo(f"weighing: {title}", said, command, waits))
         return Stage("weighings", tuple(left), len(self.figures.kinds) - len(left))
 
     def pairing(self, weighings: Stage) -> Stage:
@@ -152,7 +187,7 @@ class _Work:
         waits = tuple(name for name in _names(weighings.left) if name in moving)
         write = self.command("match", "--write")
         if pairing is None:
-            return Stage("pairing", (ToDo("match", "match the pieces to the cylinders", write, waits),), 0)
+            return Stage("pairing", (ToDo("match", "match pieces to cylinders", write, waits),), 0)
         changed = [name for name, each in pairing.cylinders.items() if each.changed]
         if pairing.spread is None:
             what = "match again: not every cylinder is filled and weighed"
@@ -178,10 +213,14 @@ class _Work:
         throws = [throw for throw in self.figures.layout.throws if throw not in figure.set or throw in off]
         if throws:
             again = " again" if set(throws) <= set(off) else ""
-            setting = ",".join(f"{throw}=G" for throw in throws)
-            waits = (*_names(before), *_names(left))
-            command = self.command("bobweight", "--set", setting, "--with", "SCALE")
-            left.append(ToDo("bobweights", f"set the bobweights{again}: throw {_some(throws)}", command, waits))
+            what = f"set the bobweights{again}: throw {_some(throws)}"
+            if self.build.spins.bobweights is None:
+                setting = ",".join(f"{throw}=G" for throw in throws)
+                command = self.command("bobweight", "--set", setting, *_with(self.scales, "SCALE"))
+            else:  # a record that stands is completed by hand
+                what, command = f"{what}; then write them in spins.yaml", self.command("bobweight")
+            waits = (*_lack(self.scales), *_names(before), *_names(left))
+            left.append(ToDo("bobweights", what, command, tuple(dict.fromkeys(waits))))
         return Stage("bobweights", tuple(left), int(not left))
 
     def spins(self, before: Sequence[ToDo]) -> Stage:
@@ -189,7 +228,9 @@ class _Work:
         if {"balanced", LAST_STAGE} & self.signed:
             return Stage("spins", (), 1)
         waits = _names(before)
-        spin = self.command("spin", "--front", "G@DEG", "--rear", "G@DEG")
+        named = _with(self.machines, "MACHINE") if len(self.machines) > 1 else ()  # the only one needs no naming
+        spin = self.command("spin", "--front", "G@DEG", "--rear", "G@DEG", *named)
+        to_spin = (*_lack(self.machines), *waits)
         try:
             balance = self.figures.balance
             if balance.spins and not balance.pending:
@@ -197,24 +238,29 @@ class _Work:
                 if verdict == "stop":
                     return Stage("spins", (), 1)
                 worth = "it is over its limit" if verdict == "over" else "it is worth another hole"
-                left = ToDo("spins", f"correct the crankshaft: {worth}", self.command("plan"), waits)
-            else:
-                again = " again: it was changed since" if balance.spins else ""
-                left = ToDo("spins", f"spin the crankshaft{again}", spin, waits)
+                windows = ToDo("windows", "say in spins.yaml (windows) where metal may be taken", self.check())
+                lacking = () if any(each.windows for each in self.build.spins.planes.values()) else (windows,)
+                what = f"correct the crankshaft: {worth}"
+                drills = () if self.build.shop.bits else ("--bit", "DIAMETER")
+                left = ToDo("spins", what, self.command("plan", *drills), (*waits, *_names(lacking)))
+                return Stage("spins", (*lacking, left), 0)
+            again = " again: it was changed since" if balance.spins else ""
+            left = ToDo("spins", f"spin the crankshaft{again}", spin, to_spin)
         except NoBalance as reason:
-            planes = ToDo("planes", f"say in spins.yaml how the machine reads: {reason.what}", self.check())
-            return Stage("spins", (planes, ToDo("spins", "spin the crankshaft", spin, (*waits, "planes"))), 0)
+            planes = ToDo("planes", f"fill in spins.yaml: {reason.what}", self.check())
+            return Stage("spins", (planes, ToDo("spins", "spin the crankshaft", spin, (*to_spin, "planes"))), 0)
         return Stage("spins", (left,), 0)
 
     def fits(self, parts: Stage, unmatched: bool) -> Stage:
         found = self.figures.fits
         asked, unclear = self.to_measure(unmatched)
+        gauge, lack = _with(self.gauges, "GAUGE"), _lack(self.gauges)
         left = [
             ToDo(
                 f"measuring: {MEASUREMENT_KINDS[kind].title}",
                 f"measure: {MEASUREMENT_KINDS[kind].title}" + (f", {_some(places)}" if places else ""),
-                self.command("measure", kind, option=True),
-                () if _OF_THE_ENGINE & {*MEASUREMENT_KINDS[kind].at} else _names(parts.left),
+                self.command("measure", kind, option=True, last=gauge),
+                (*lack, *(() if _OF_THE_ENGINE & {*MEASUREMENT_KINDS[kind].at} else _names(parts.left))),
             )
             for kind, places in asked.items()
         ]
@@ -278,11 +324,36 @@ class _Work:
                 waits += names
             else:
                 todo.append(ToDo(f"sign-off: {stage}", f"sign off: {stage}", self.sign(stage), names))
-        last = f"sign off: {LAST_STAGE}, which seals the build"
+        last = f"sign off: {LAST_STAGE} (seals it)"
         seal = ToDo(f"sign-off: {LAST_STAGE}", last, self.sign(LAST_STAGE), (*_names(todo), *waits))
         if sealed_by(self.build) is not None:
             return Stage("sign-offs", (), len(self.signed))
         return Stage("sign-offs", (*todo, seal), len(left) - len(todo))
+
+    def besides(self, left: dict[str, tuple[ToDo, ...]], sealed: bool) -> Iterator[Besides]:
+        """What helps at this point of the job, and holds nothing up."""
+        if sealed:
+            yield Besides("a sheet for the customer", self.command("sheet", "--for", "customer"))
+            return
+        sizes = {name: getattr(self.build.engine, name) for name in ("bore", "stroke", "rod_length", "bore_spacing")}
+        lacking = [name for name, size in sizes.items() if size is None]
+        if lacking:
+            yield Besides(f"not in engine.yaml: {', '.join(lacking)}", self.check())
+        if "pairing" not in left:
+            return  # no layout
+        if not left["pairing"] and left["spins"] and not {"stroke", "bore_spacing"} & {*lacking}:
+            yield Besides("which set goes into which cylinder", self.command("place"))
+        if any(f"{each.command} ".startswith("buildbook plan ") for each in left["spins"]):
+            drilled = ("drill", "PLANE@DEG", "--diameter", "MM", "--depth", "MM")
+            yield Besides("once it is drilled", self.command("correct", *drilled, option=True))
+        for filing in (each for each in left["fits"] if each.name.startswith("filing: ")):
+            kind = next(kind for kind in RINGS if f"--kind {kind}" in filing.command)
+            again = self.command("measure", kind, option=True, last=_with(self.gauges, "GAUGE"))
+            yield Besides(f"once the {filing.name.removeprefix('filing: ')} is filed", again)
+        if not any(todo for stage, todo in left.items() if stage != "sign-offs"):
+            yield Besides("at assembly: what goes where", self.command("map"))
+            # into the home folder: a page that lies in the build's own would stand in the way of its last sign-off
+            yield Besides("tags to tie to the pieces", self.command("labels", "--to", "~/tags.html"))
 
     def sign(self, stage: str) -> str:
         return " ".join(filter(None, ("buildbook sign", stage, self.called)))
@@ -300,6 +371,15 @@ def _verdicts(fits: Sequence["Fit"]) -> str:
     said += [f"{_some(untold)} cannot tell"] if untold else []
     practice = " (common practice)" if all(fit.bounds.practice for fit in fits) else ""
     return "; ".join(said) + practice
+
+
+def _with(named: Sequence[str], else_: str) -> tuple[str, str]:
+    """The option that names an instrument: the only one there is, or in capitals what must be filled in."""
+    return "--with", named[0] if len(named) == 1 else else_
+
+
+def _lack(named: Sequence[str]) -> tuple[str, ...]:
+    return () if named else ("instruments",)
 
 
 def _names(todo: Iterable[ToDo]) -> tuple[str, ...]:

@@ -1,47 +1,90 @@
 """What is left to do, in the order of the job: what can be done now stands out, what waits says for what."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
+from rich.table import Table
 
 from buildbook.book.waiting import Waiting
 from buildbook.figures.next import Job, ToDo
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
-_SHOWN_MOST = 3  # of the things that one waits for; the rest are counted
+_ALIKE = ("weigh: ", "measure: ")  # things of which many wait for the same, each with a command of its kind
 _COMMANDS = 36  # the column where commands begin, so that the eye finds them
 
 
 def draw_next(to: Console, name: str, job: Job, since: str | None) -> None:
-    """One build: every thing with its command beside or under it, never broken, so that it can be copied."""
+    """One build: what can be done now first, one thing a line; then what waits, what waits for the same told once.
+
+    No command is ever broken, so that it can be copied.
+    """
     heading(to, name, f"last record {since}" if since else "")
     if job.sealed:
         to.print(words("signed off and sealed: nothing is left to do", GOOD))
+    else:
+        to.print()
+        if job.ready:
+            to.print(words("Now", BOLD))
+        for each in job.ready:
+            _draw(to, "→ ", BOLD, each.what, each.command)
+        waits = {each.name: each.waits_for for each in job.left}
+        later = _grouped([each for each in job.left if each.waits_for])
+        if later:
+            to.print(words("Later", BOLD))
+        for each in later:
+            _draw(to, "  ", "", each.what, each.command, f"after {wait_words(_nearest(each.waits_for, waits))}")
+        to.print()
+        count, now = len(job.left), len(job.ready)
+        to.print(line((f"{count} left", BOLD), f", {now} of them now; {job.done} done"))
+    for besides in job.besides:
+        _draw(to, "· ", DIM, besides.what, besides.command)
+
+
+def _draw(to: Console, mark: str, style: str, what: str, command: str, wait: str = "") -> None:
+    """A thing with its command and what it waits for: on one line where there is room, or else on the next."""
+    after = [("  " if wait else "", ""), (wait, DOUBT)]
+    needed = cell_len(command) + (cell_len(wait) + 2 if wait else 0)
+    at = max(_COMMANDS, cell_len(mark + what) + 2)
+    if at + needed <= to.width:
+        to.print(line(mark, (what, style), " " * (at - cell_len(mark + what)), command, *after), soft_wrap=True)
         return
-    to.print()
-    beside = [each for each in job.left if _fits_beside(each, to.width)]
-    if 3 * len(beside) < 2 * len(job.left):  # one way for nearly all of them, or the other
-        beside = []
-    for each in job.left:
-        ready = not each.waits_for
-        what: list[tuple[object, str] | str] = [("→ " if ready else "  ", BOLD), (each.what, BOLD if ready else "")]
-        if each in beside:
-            to.print(line(*what, " " * (_COMMANDS - cell_len(each.what) - 2) + each.command), soft_wrap=True)
+    listing = Table.grid()
+    listing.add_column(width=2)
+    listing.add_column(overflow="fold")
+    listing.add_row(words(mark, style), words(what, style))
+    to.print(listing)
+    at = _COMMANDS if _COMMANDS + needed <= to.width else 4
+    beside = at + needed <= to.width
+    to.print(line(" " * at, command, *(after if beside else ())), soft_wrap=True)
+    if wait and not beside:
+        to.print(Padding(words(wait, DOUBT), (0, 0, 0, 4)))
+
+
+def _grouped(left: Sequence[ToDo]) -> list[ToDo]:
+    """Things of one sort that wait for the same, and whose commands differ in one word, as one: `weigh: pin, piston`,
+    with KIND for that word."""
+    found: list[ToDo] = []
+    for each in left:
+        for place, before in enumerate(found):
+            command = _alike(before.command, each.command)
+            sort, colon, rest = each.what.partition(": ")
+            if command and f"{sort}{colon}" in _ALIKE and before.waits_for == each.waits_for:
+                found[place] = before._replace(what=f"{before.what}, {rest}", command=command)
+                break
         else:
-            to.print(line(*what))
-            to.print(words(f"    {each.command}"), soft_wrap=True)
-        if not ready:
-            to.print(Padding(words(f"waits for {wait_words(each.waits_for)}", DOUBT), (0, 0, 0, 4)))
-    to.print()
-    count, now = len(job.left), len(job.ready)
-    to.print(line((f"{count} left", BOLD), f", {now} of them now (→); {job.done} done"))
+            found.append(each)
+    return found
 
 
-def _fits_beside(todo: ToDo, width: int) -> bool:
-    """Whether a thing and its command stand in one line."""
-    return cell_len(todo.what) + 4 <= _COMMANDS and _COMMANDS + cell_len(todo.command) <= width
+def _alike(one: str, other: str) -> str | None:
+    """Two commands as one, where they differ in one word."""
+    mine, theirs = one.split(" "), other.split(" ")
+    apart = [place for place, pair in enumerate(zip(mine, theirs, strict=False)) if pair[0] != pair[1]]
+    if len(mine) != len(theirs) or len(apart) != 1:
+        return None
+    return " ".join("KIND" if place == apart[0] else word for place, word in enumerate(mine))
 
 
 def draw_all(to: Console, waiting: Sequence[Waiting], builds: int) -> None:
@@ -63,16 +106,29 @@ def _first(waiting: Waiting) -> str:
     return next((todo.what for todo in waiting.left if not todo.waits_for), waiting.left[0].what)
 
 
+def _nearest(names: Sequence[str], waits: Mapping[str, Sequence[str]]) -> list[str]:
+    """What something waits for, without the sorts of things that the rest of it waits for all the same."""
+    before: set[str] = set()
+    ahead = [each for name in names for each in waits.get(name, ())]
+    while ahead:
+        name = ahead.pop()
+        if name not in before:
+            before.add(name)
+            ahead += waits.get(name, ())
+    kept = {name.partition(": ")[0] for name in names if name not in before}
+    return [name for name in names if name.partition(": ")[0] in kept]
+
+
 def wait_words(names: Sequence[str]) -> str:
-    """What something waits for; things of one sort are named together: `measuring: main bore, rod bore`."""
-    said: list[str] = []
-    before = ""
-    for name in names[:_SHOWN_MOST]:
+    """What something waits for; of many things of one sort only how many: `measuring (7), match`."""
+    sorts: dict[str, list[str]] = {}
+    for name in names:
         sort, colon, rest = name.partition(": ")
-        said.append(rest if colon and sort == before else name)
-        before = sort if colon else ""
-    more = f" and {len(names) - _SHOWN_MOST} more" if len(names) > _SHOWN_MOST else ""
-    return ", ".join(said) + more
+        sorts.setdefault(sort, []).extend([rest] if colon else [])
+    return ", ".join(
+        f"{sort} ({len(rests)})" if len(rests) > 2 else f"{sort}{': ' if rests else ''}{', '.join(rests)}"
+        for sort, rests in sorts.items()
+    )
 
 
 def todo_json(todo: ToDo, since: str | None) -> dict[str, object]:

@@ -117,3 +117,80 @@ def test_what_cannot_be_checked_does_not_hinder_a_commit(begun: Path) -> None:
     done = commit(begun, "--all")
     assert done.returncode == 0
     assert "could not be checked; the commit is made unchecked" in done.stderr
+
+
+def test_an_error_that_was_there_before_hides_no_other(begun: Path) -> None:
+    edit(begun, BROKEN)
+    assert commit(begun, "--all", "--no-verify").returncode == 0
+    edit(begun, "# a remark\n", "build.yaml")
+    assert commit(begun, "--all").returncode == 0  # it brings no error
+    edit(begun, BROKEN, "parts.yaml")  # the same words, of another file
+    done = commit(begun, "--all")
+    assert done.returncode == 1
+    assert "parts.yaml" in done.stderr
+    assert "weighings.yaml" not in done.stderr
+
+
+def test_what_is_staged_is_checked_and_not_what_is_on_disk(begun: Path) -> None:
+    path = begun / "engines/heron-07/first/weighings.yaml"
+    good = path.read_text()
+    edit(begun, BROKEN)
+    edit(begun, "# a remark\n", "parts.yaml")
+    assert commit(begun, "--only", "engines/heron-07/first/parts.yaml").returncode == 0  # the broken one stays out
+    git.run(begun, "add", "--", str(path))
+    path.write_text(good)
+    assert commit(begun).returncode == 1
+
+
+def test_a_merge_that_was_put_together_by_hand_is_checked_and_any_other_with_a_second_name(begun: Path) -> None:
+    def two_branches(ours: str, theirs: str) -> None:
+        git.run(begun, "checkout", "--quiet", "-B", "theirs")
+        edit(begun, *theirs.split("|"))
+        assert commit(begun, "--all", "--no-verify").returncode == 0
+        git.run(begun, "checkout", "--quiet", "-B", "ours", "HEAD~1")
+        edit(begun, *ours.split("|"))
+        assert commit(begun, "--all").returncode == 0
+
+    def merge() -> "subprocess.CompletedProcess[str]":
+        identity = ["-c", "user.name=Test", "-c", "user.email=test@example.org"]
+        return subprocess.run(
+            ["git", *identity, "merge", "--no-edit", "theirs"],
+            cwd=begun, capture_output=True, text=True, timeout=60, check=False,
+        )  # fmt: skip
+
+    two_branches("# ours\n", "# theirs\n")
+    assert merge().returncode == 1  # a conflict, whose marks are no YAML
+    assert commit(begun, "--all").returncode == 1
+    git.run(begun, "reset", "--quiet", "--hard")
+    two_branches("# ours\n|build.yaml", f"{BROKEN}|parts.yaml")
+    (begun / ".git/hooks/pre-merge-commit").write_text(hook_of(begun).read_text())
+    (begun / ".git/hooks/pre-merge-commit").chmod(0o755)
+    done = merge()
+    assert done.returncode == 1
+    assert "parts.yaml" in done.stderr
+
+
+def test_a_book_that_was_moved_is_checked_as_before_also_from_a_folder_in_it(begun: Path) -> None:
+    moved = begun.rename(begun.parent / "moved büchlein")
+    edit(moved, BROKEN)
+    for path in (os.environ["PATH"], "/usr/bin:/bin"):  # and whether or not the program is on the PATH
+        done = commit(moved / "engines", "--all", PATH=path)
+        assert done.returncode == 1
+        assert "weighings.yaml" in done.stderr
+
+
+def test_where_the_environment_is_gone_the_program_on_the_path_checks_and_a_broken_one_is_told(
+    begun: Path, tmp_path: Path
+) -> None:
+    without_the_program(begun)
+    edit(begun, BROKEN)
+    there = tmp_path / "bin"
+    there.mkdir()
+    program = there / "buildbook"
+    for python, code in ((sys.executable, 1), ("/nowhere/python3", 0)):
+        program.write_text(f"#!{python}\nfrom buildbook.__main__ import main\nmain()\n")
+        program.chmod(0o755)
+        done = commit(begun, "--all", PATH=f"{there}:/usr/bin:/bin")
+        assert done.returncode == code, done.stderr
+        assert ("weighings.yaml:" in done.stderr) == (code == 1)
+    assert "could not be checked; the commit is made unchecked" in done.stderr

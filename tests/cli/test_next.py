@@ -26,8 +26,8 @@ def test_each_thing_has_its_command_and_what_it_waits_for(run: Run) -> None:
     done = run("next", "heron-07/2026-10-rebuild", "--json", cwd=SAMPLES)
     assert done.returncode == 0, done.stderr
     found = {each["what"]: each for each in todo(done.stdout)}
-    assert found["match the pieces to the cylinders"] == {
-        "what": "match the pieces to the cylinders",
+    assert found["match pieces to cylinders"] == {
+        "what": "match pieces to cylinders",
         "command": "buildbook match heron-07/2026-10-rebuild --write",
         "waits_for": [],
         "since": "2026-10-06",
@@ -53,11 +53,60 @@ def test_on_a_screen_no_command_is_broken_and_in_the_builds_folder_none_names_it
     assert inside.code == outside.code == 0
     lines = inside.stdout.splitlines()
     assert any(line.endswith("buildbook match --write") for line in lines)
-    assert any(line.endswith("buildbook measure main_bore") for line in lines)
+    assert any(line.endswith("buildbook measure main_bore --with GAUGE") for line in lines)
     assert "heron-07" not in "".join(lines[1:])
     assert max(map(cell_len, lines)) <= columns
     (named,) = one_after_the_other(["next heron-07"], SAMPLES, columns)
-    assert any(line.endswith("buildbook measure main_bore --build heron-07") for line in named.stdout.splitlines())
+    assert any(
+        line.endswith("buildbook measure main_bore --build heron-07 --with GAUGE") for line in named.stdout.splitlines()
+    )
+
+
+def begun(tmp_path: Path, layout: str) -> Path:
+    """A new book with one engine and one build, in git; the build's folder."""
+    book = tmp_path / "begun"
+    begin = ["new", "book", str(book), "--person", "ava"]
+    (first,) = one_after_the_other([begin], tmp_path)
+    rest = one_after_the_other([f"new engine heron-07 --layout {layout}", "new build heron-07/first"], book)
+    assert [each.code for each in (first, *rest)] == [0, 0, 0]
+    return book / "engines" / "heron-07" / "first"
+
+
+def test_the_first_screen_of_a_new_engine_is_short_and_what_can_be_done_now_stands_first(tmp_path: Path) -> None:
+    folder = begun(tmp_path, "v8_90_cross_plane")
+    shown, as_json = one_after_the_other(["next", "next --json"], folder)
+    assert len(shown.stdout.splitlines()) <= 34
+    now, later = shown.stdout.split("\nLater\n")
+    assert now.count("→ ") == 3  # the instruments, the pieces, how the machine reads
+    assert "→" not in later
+    assert later.count("weigh: ") == 1  # all kinds wait for the same
+    assert "weigh: rod big end, rod small end, piston, pin, ring set, rod bearing" in later
+    assert re.search("buildbook weigh KIND +after instruments, parts", later)
+    kinds = [each for each in todo(as_json.stdout) if " weigh " in each["command"]]
+    assert kinds[0]["command"] == "buildbook weigh rod_big_end --build heron-07/first"
+    assert [each["waits_for"] for each in kinds] == [["instruments", "parts"]] * 6
+
+
+def test_what_was_edited_by_hand_is_to_be_kept_before_a_stage_is_signed(tmp_path: Path) -> None:
+    folder = begun(tmp_path, "v2_90_common_pin")
+    (before,) = one_after_the_other(["next"], folder)
+    assert "buildbook keep" not in before.stdout
+    (folder / "tags.html").write_text("a page that was printed here")  # which 'keep' does not keep
+    assert one_after_the_other(["next"], folder)[0].stdout == before.stdout
+    parts = folder / "parts.yaml"
+    parts.write_text(parts.read_text() + "# mine\n")
+    after, kept, again = one_after_the_other(["next", "keep", "next"], folder)
+    assert re.search("→ keep what was edited by hand +buildbook keep", after.stdout)
+    assert kept.code == 0
+    assert again.stdout == before.stdout
+
+
+def test_where_several_people_work_it_is_said_once_how_to_say_who(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("BUILDBOOK_BY", raising=False)
+    shown = one_after_the_other(["next heron-07"], SAMPLES)[0].stdout
+    assert shown.count("BUILDBOOK_BY=PERSON") == 1
+    monkeypatch.setenv("BUILDBOOK_BY", "ava")
+    assert "BUILDBOOK_BY" not in one_after_the_other(["next heron-07"], SAMPLES)[0].stdout
 
 
 def test_a_sealed_build_says_so(run: Run) -> None:

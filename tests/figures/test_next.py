@@ -1,7 +1,7 @@
 """What is left to do on a build, in the order of the job, with what each thing waits for."""
 
 import pytest
-from conftest import BUILD, SAMPLES, Book
+from conftest import BUILD, SAMPLES, SHOP, Book
 
 from buildbook.balance.layouts import KNOWN
 from buildbook.book.reading import Reader
@@ -10,8 +10,9 @@ from buildbook.figures.next import Job, job, last_record
 from buildbook.views.show import stages
 from figures import measurements
 from figures.ledger import ALL_WEIGHED, PARTS, engine, pairings, weighings
-from figures.turning import on_the_machine, spin
+from figures.turning import PLANES, STROKE, WINDOWS, WITH_BALANCER, on_the_machine, spin
 
+EQUIPPED = WITH_BALANCER + "  micrometer: {kind: micrometer}\n"
 MATCHED = pairings("rod: R1, piston: P2, pin: N1", "rod: R2, piston: P1, pin: N2")
 
 
@@ -39,6 +40,7 @@ def signed(*stages: str, more: str = "") -> str:
 
 
 def test_a_build_just_begun_waits_for_its_parts_and_everything_else_for_what_comes_before(book: Book) -> None:
+    book.write("shop.yaml", EQUIPPED)
     todo = left(book)
     assert list(todo)[:3] == ["parts", "weighing: rod big end", "weighing: rod small end"]
     assert todo["parts"] == ()
@@ -55,6 +57,7 @@ def test_a_build_just_begun_waits_for_its_parts_and_everything_else_for_what_com
 
 @pytest.mark.parametrize("layout", KNOWN)
 def test_an_engine_of_any_layout_has_a_way_from_its_parts_to_the_seal(book: Book, layout: str) -> None:
+    book.write("shop.yaml", EQUIPPED)
     book.write("engines/twin/engine.yaml", engine(layout))
     names = list(left(book))
     assert (names[0], names[-1]) == ("parts", "sign-off: assembled")
@@ -121,8 +124,11 @@ def test_a_bobweight_off_its_limit_is_to_be_set_again(book: Book) -> None:
     assert "bobweights" not in left(book)
     book.write("spins.yaml", (book.folder / "spins.yaml").read_text().replace("set: {1: 1775.6}", "set: {1: 1777.9}"))
     (setting,) = [each for each in job(book.figures()).left if each.name == "bobweights"]
-    assert setting.what == "set the bobweights again: throw 1"
-    assert setting.command == "buildbook bobweight twin/first --set 1=G --with SCALE"
+    assert setting.what == "set the bobweights again: throw 1; then write them in spins.yaml"
+    assert setting.command == "buildbook bobweight twin/first"  # --set refuses where a record stands
+    book.write("spins.yaml", (book.folder / "spins.yaml").read_text().partition("bobweights:")[0])
+    (setting,) = [each for each in job(book.figures()).left if each.name == "bobweights"]
+    assert setting.command == "buildbook bobweight twin/first --set 1=G --with scale"
 
 
 def test_a_crankshaft_that_wants_no_bobweight_is_not_asked_for_one() -> None:
@@ -141,12 +147,17 @@ def test_what_a_limit_or_a_fit_asks_for_is_to_be_measured_and_by_which_place(boo
     )
     found = {each.name: each for each in job(book.figures()).left}
     assert found["measuring: piston skirt"].what == "measure: piston skirt, 1"  # whose piston is P2
-    assert found["measuring: second ring gap"].command == "buildbook measure second_ring_gap --build twin/first"
+    assert (
+        found["measuring: second ring gap"].command
+        == "buildbook measure second_ring_gap --build twin/first --with GAUGE"
+    )
     assert "measuring: main bore" in found  # no engine is measured without
     assert "measuring: oil rail gap" not in found
     filing = found["filing: top ring"]
     assert filing.what == "file the gap: top ring, cylinder 1; then measure it again"
     assert filing.command == "buildbook fits twin/first --kind top_ring_gap"
+    besides = {each.what: each.command for each in job(book.figures(), "").besides}
+    assert besides["once the top ring is filed"] == "buildbook measure top_ring_gap --with GAUGE"
     assert set(found["sign-off: measured"].waits_for) >= {"filing: top ring", "measuring: piston skirt"}
 
 
@@ -162,6 +173,70 @@ def test_a_fit_outside_its_limit_or_untold_is_to_be_decided_until_it_is_signed_f
     signing = "sign_offs: [{id: A1, stage: measured, taken: 2026-10-09, by: ava, figures: {}}]\n"
     measurements.write(book, *sessions, limits=limits, sizes="bore: 101.8, main_bearings: 2", more=signing)
     assert "main bearing clearance" not in left(book)
+
+
+def test_what_the_shop_has_no_instrument_for_waits_until_it_is_named(book: Book) -> None:
+    first = job(book.figures()).left[0]
+    assert (first.name, first.what) == ("instruments", "name in shop.yaml: gauges, a balancing machine")
+    waiting = {name for name, waits in left(book).items() if "instruments" in waits}
+    assert {"measuring: main bore", "spins"} <= waiting
+    assert not {"weighing: piston", "bobweights", "match"} & waiting  # the fixture's shop has a scale
+    book.write("shop.yaml", SHOP.partition("instruments")[0])
+    assert {"weighing: piston", "bobweights"} <= {name for name, waits in left(book).items() if "instruments" in waits}
+    book.write("shop.yaml", EQUIPPED)
+    assert "instruments" not in left(book)
+
+
+def test_an_instrument_is_named_in_a_command_where_the_command_wants_it(book: Book) -> None:
+    book.write("shop.yaml", EQUIPPED)
+    one = commands(job(book.figures(), ""))
+    assert one["weighing: piston"] == "buildbook weigh piston"
+    assert one["measuring: main bore"] == "buildbook measure main_bore --with micrometer"
+    assert one["spins"].endswith("--rear G@DEG")
+    more = "  fine: {kind: scale}\n  feeler: {kind: feeler_gauge}\n  other_balancer: {kind: balancing_machine}\n"
+    book.write("shop.yaml", EQUIPPED + more)
+    several = commands(job(book.figures(), ""))
+    assert several["weighing: piston"] == "buildbook weigh piston --with SCALE"
+    assert several["measuring: main bore"] == "buildbook measure main_bore --with GAUGE"
+    assert several["spins"].endswith("--rear G@DEG --with MACHINE")
+    assert several["bobweights"].endswith("--with SCALE")
+
+
+def test_a_correction_waits_for_where_metal_may_be_taken_and_says_what_follows_it(book: Book) -> None:
+    on_the_machine(book, spin("9.2@212", "14.0@48"))
+    assert left(book)["spins"] == ("windows",)
+    correcting = {each.what: each.command for each in job(book.figures(), "").besides}
+    assert correcting["once it is drilled"].startswith("buildbook correct drill PLANE@DEG")
+    spins = book.folder / "spins.yaml"
+    spins.write_text(spins.read_text().replace(PLANES, WINDOWS % (("0", "90") * 2)))
+    assert "windows" not in left(book)
+    assert left(book)["spins"] == ()
+
+
+def test_beside_the_duties_stands_what_helps_at_that_point_of_the_job(book: Book) -> None:
+    assert [each.what for each in job(book.figures()).besides] == [
+        "not in engine.yaml: bore, stroke, rod_length, bore_spacing"
+    ]
+    on_the_machine(book)
+    book.write("engines/twin/engine.yaml", STROKE + "bore_spacing: 100\n")
+    assert "buildbook place twin/first" not in {each.command for each in job(book.figures()).besides}
+    book.write("pairings.yaml", MATCHED)
+    assert "buildbook place twin/first" in {each.command for each in job(book.figures()).besides}
+    plover = {each.command for each in of_sample("plover-03/2026-03-first").besides}
+    assert {
+        "buildbook map plover-03/2026-03-first",
+        "buildbook labels plover-03/2026-03-first --to ~/tags.html",
+    } <= plover
+    (sheet,) = of_sample("heron-07/2025-06-first").besides
+    assert sheet.command == "buildbook sheet heron-07/2025-06-first --for customer"
+
+
+def test_every_sign_off_waits_for_what_is_to_be_kept_first(book: Book) -> None:
+    found = {each.name: each.waits_for for each in job(book.figures()).kept_first("buildbook keep").left}
+    assert found["keep"] == ()
+    assert {name for name, waits in found.items() if "keep" in waits} == {
+        f"sign-off: {stage}" for stage in ("measured", "matched", "balanced", "assembled")
+    }
 
 
 def test_a_sealed_build_has_nothing_left_and_one_opened_again_has(book: Book) -> None:
