@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable
@@ -40,6 +41,12 @@ units: {mass: g}
 balance: {factor: 50, oil: 3.0}
 limits: {reciprocating_spread: {max: 1.0}, bobweight_set: {within: 0.5}}
 """
+
+
+@pytest.fixture(autouse=True, scope="session")
+def interruptible() -> None:
+    """A shell that runs the tests in the background has them, and every command they start, ignore Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(autouse=True)

@@ -132,11 +132,14 @@ def on_disk(book: Path, build: str, known: Iterable[Path] = ()) -> dict[Path, by
 def not_in_git(book: Path, build: str) -> list[Path]:
     """The files of a build, or its engine's own, that differ from the last commit or are not in git. Raises NotKept.
 
-    What a killed command left half written is none: the next one that writes takes it away.
+    What a killed command left half written is none: the next one that writes takes it away. Nor is what no command
+    keeps, such as a page that was printed here.
     """
+    from buildbook.book.kept import kind_of
+
     folder = folder_of(book, build)
     changed = [each.path for each in git.changed(book, folder, folder.parent / "engine.yaml")]
-    return [path for path in changed if not path.name.endswith(UNFINISHED)]
+    return [path for path in changed if not path.name.endswith(UNFINISHED) and kind_of(book, path) is not None]
 
 
 def seals(book: Path) -> list[Seal]:
