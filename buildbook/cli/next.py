@@ -60,7 +60,6 @@ def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]
     """What is left; of a session at the bench that is under way, how far it is; and what is not in git yet."""
     from buildbook.bench.journal import unfinished
     from buildbook.book import git, seal
-    from buildbook.book.kept import kind_of
     from buildbook.figures.next import Besides, job, last_record
 
     build = figures.build
@@ -68,8 +67,7 @@ def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]
     for session in unfinished(folder_of(root, build.name)):
         found = found.gone_on_with(f"buildbook {session.command}", f"{session.read} of {session.asked} are read")
     with suppress(git.NotKept):  # where there is no git, nothing is to be kept
-        # a photograph or a printed page in the folder is nothing that 'keep' would keep
-        if not found.sealed and any(kind_of(root, path) for path in seal.not_in_git(root, build.name)):
+        if not found.sealed and seal.not_in_git(root, build.name):
             found = found.kept_first("buildbook keep")
     if len(build.shop.people) > 1 and not os.environ.get("BUILDBOOK_BY"):
         who = Besides("who you are, for every command", "export BUILDBOOK_BY=PERSON")

@@ -353,7 +353,7 @@ class _Work:
         if not any(todo for stage, todo in left.items() if stage != "sign-offs"):
             yield Besides("at assembly: what goes where", self.command("map"))
             # into the home folder: a page that lies in the build's own would stand in the way of its last sign-off
-            yield Besides("tags to tie to the pieces", self.command("labels", "--to", "~/tags.html"))
+            yield Besides("tags to tie to the pieces", self.command("labels"))
 
     def sign(self, stage: str) -> str:
         return " ".join(filter(None, ("buildbook sign", stage, self.called)))

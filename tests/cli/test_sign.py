@@ -140,6 +140,13 @@ def test_figures_that_are_in_no_history_are_not_frozen(ready: Book, run: Run, st
     )
 
 
+def test_a_page_that_was_printed_here_keeps_nothing_from_being_signed(ready: Book, run: Run) -> None:
+    (ready.folder / "twin-first-labels.html").write_text("printed")
+    done = run("sign", "matched", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "matched, by ava" in done.stdout
+
+
 def test_what_was_edited_before_a_reopening_is_not_laundered_by_it(ready: Book, run: Run) -> None:
     run("sign", "assembled", "--by", "ava", cwd=ready.folder)
     path = ready.folder / "weighings.yaml"

@@ -225,7 +225,7 @@ def test_beside_the_duties_stands_what_helps_at_that_point_of_the_job(book: Book
     plover = {each.command for each in of_sample("plover-03/2026-03-first").besides}
     assert {
         "buildbook map plover-03/2026-03-first",
-        "buildbook labels plover-03/2026-03-first --to ~/tags.html",
+        "buildbook labels plover-03/2026-03-first",
     } <= plover
     (sheet,) = of_sample("heron-07/2025-06-first").besides
     assert sheet.command == "buildbook sheet heron-07/2025-06-first --for customer"
