@@ -9,12 +9,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from buildbook.book import git, past, seal
+from buildbook.book import git, past
+from buildbook.book.auditing import seal
+from buildbook.book.auditing.seal import Altered, Files, Renamed, Seal
 from buildbook.book.lineage import Lineage, Log, Steps, Version, find, inside, same, was
 from buildbook.book.past import Commit, Origin
 from buildbook.book.places import folder_of
 from buildbook.book.reading import Reader
-from buildbook.book.seal import Altered, Files, Renamed, Seal
 from buildbook.records.model import Build
 from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import MapNode, Node

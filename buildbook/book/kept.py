@@ -55,7 +55,7 @@ _GROUPS = {
 
 def kind_of(book: Path, path: Path) -> tuple[str, str | None, str] | None:
     """Of a file of the book's own: what it is about, the build if it is one's, and its kind; None for any other."""
-    from buildbook.book.undecided import is_beside
+    from buildbook.book.sync.undecided import is_beside
 
     match path.relative_to(book).parts:
         case ["shop.yaml"]:

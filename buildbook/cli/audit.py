@@ -32,7 +32,7 @@ def audit(what: What = None, book: BookPath = None, as_json: AsJson = False) -> 
     unknown or with an instrument out of calibration are named, and so is what was made void, and what shop.yaml says
     otherwise now of who and what a signed build names; and git's own store is checked.
     """
-    from buildbook.book.audit import audit as audited
+    from buildbook.book.auditing.audit import audit as audited
     from buildbook.views.progress import progress
 
     root = open_book(book)

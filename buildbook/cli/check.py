@@ -159,9 +159,9 @@ def _under_way(root: Path, names: Sequence[str]) -> Iterator[Finding]:
 
 def _check(root: Path, names: Sequence[str], stands: "Standing | None", *, everything: bool) -> list["Finding"]:
     """All that is found in these builds; not looked for again where it is known to be as it was found before."""
-    from buildbook.book import undecided
     from buildbook.book.reading import Reader, strangers
     from buildbook.book.standing import WHOLE
+    from buildbook.book.sync import undecided
     from buildbook.views.progress import progress
 
     of_engines = engines(root) if everything else []
@@ -234,7 +234,7 @@ def _look_at(root: Path, subjects: Sequence[str]) -> list[tuple[str, list[Findin
 
 
 def _look(reader: "Reader", subject: str) -> list[Finding]:
-    from buildbook.book import undecided
+    from buildbook.book.sync import undecided
 
     if "/" not in subject:
         return [*reader.engine(subject)[1], *undecided.findings(reader.book, reader.book / "engines" / subject)]

@@ -12,7 +12,7 @@ from buildbook.records.finding import Finding
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from buildbook.book.export_rows import Exported
+    from buildbook.book.export.rows import Exported
 
 app = new_app()
 
@@ -52,7 +52,7 @@ def export(
     out = _read(root, name, findings)
     if out is None:
         finish(name, dict, findings, _nothing_written, as_json=as_json)
-    from buildbook.book.exporting import to_csv, to_sqlite
+    from buildbook.book.export.exporting import to_csv, to_sqlite
 
     path = csv or sqlite
     assert path is not None
@@ -82,7 +82,7 @@ def _full_name(root: Path, what: str | None) -> str | None:
 
 def _read(root: Path, name: str | None, findings: list[Finding]) -> "Exported | None":
     """What is to go out; None where a file of it holds an error."""
-    from buildbook.book.export_rows import Exported
+    from buildbook.book.export.rows import Exported
     from buildbook.book.reading import Reader
     from buildbook.figures import Figures, work_out
     from buildbook.records.read import BUILD_FILES

@@ -124,7 +124,7 @@ def recover(root: Path) -> None:
     for path in git.remove_dead_locks(root):
         typer.echo(f"removed {shown(path)}: left behind by a git that was killed", err=True)
     if (root / ".git" / "refs" / "buildbook" / "coming").exists():
-        from buildbook.book.checkout import take_back
+        from buildbook.book.sync.checkout import take_back
 
         try:
             back = take_back(root)

@@ -59,7 +59,8 @@ def next_(build: BuildName = None, everything: All = False, book: BookPath = Non
 def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]":
     """What is left; of a session at the bench that is under way, how far it is; and what is not in git yet."""
     from buildbook.bench.journal import unfinished
-    from buildbook.book import git, seal
+    from buildbook.book import git
+    from buildbook.book.auditing import seal
     from buildbook.figures.next import Besides, job, last_record
 
     build = figures.build

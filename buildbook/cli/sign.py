@@ -132,7 +132,8 @@ def sign(
 def _make_missing_seal(root: Path, name: str, stage: str, as_json: bool) -> None:
     """Seal a build that was signed at its last stage and has no seal: a command was killed in between, or git could not
     make it. That is then all, whether it can be done or not; where there is no such sign-off, nothing is done."""
-    from buildbook.book import git, seal, sealing
+    from buildbook.book import git
+    from buildbook.book.auditing import seal, sealing
     from buildbook.book.reading import Reader
     from buildbook.book.writing import lock
 
@@ -229,7 +230,8 @@ def _objections(book: Path, before: "Figures") -> Sequence[Finding]:
 
 def edited(book: Path, name: str, why: str) -> list[Finding]:
     """Which files of a build are not in git as they are on disk; nothing where there is no git to ask."""
-    from buildbook.book import git, seal
+    from buildbook.book import git
+    from buildbook.book.auditing import seal
     from buildbook.book.places import top_of
 
     try:
@@ -244,7 +246,8 @@ def edited(book: Path, name: str, why: str) -> list[Finding]:
 
 
 def _digest(book: Path, name: str) -> str:
-    from buildbook.book import git, seal
+    from buildbook.book import git
+    from buildbook.book.auditing import seal
 
     try:
         return seal.digest_of(book, seal.committed(book, name, "HEAD"))
@@ -254,7 +257,8 @@ def _digest(book: Path, name: str) -> str:
 
 def _seal(book: Path, name: str, sign_off: "SignOff", recorded: Recorded) -> tuple[str | None, list[Finding]]:
     """Seal the build in git and say how, or why not."""
-    from buildbook.book import git, seal, sealing
+    from buildbook.book import git
+    from buildbook.book.auditing import seal, sealing
 
     build = recorded.figures.build
     try:

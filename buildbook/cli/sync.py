@@ -62,8 +62,9 @@ def sync(remote: Remote = None, merge_file: MergeFile = None, book: BookPath = N
 
     git config --global merge.buildbook.driver 'buildbook sync --merge-file %O %A %B %P'
     """
-    from buildbook.book import git, syncing
-    from buildbook.book.undecided import as_finding
+    from buildbook.book import git
+    from buildbook.book.sync import syncing
+    from buildbook.book.sync.undecided import as_finding
 
     if merge_file is not None:
         _drive(*merge_file)
@@ -90,8 +91,8 @@ def sync(remote: Remote = None, merge_file: MergeFile = None, book: BookPath = N
 
 def _drive(base: Path, ours: Path, theirs: Path, path: str) -> NoReturn:
     """As git's merge driver: the result goes to `ours`; 0 where both sides are in it, else 1, and ours as it was."""
-    from buildbook.book.tree_merging import merge_contents
-    from buildbook.book.trees import kind_of
+    from buildbook.book.sync.tree_merging import merge_contents
+    from buildbook.book.sync.trees import kind_of
 
     # in a rebase, git's `ours` is what was there before, and what goes on top of it was not sent yet
     rebasing = any((Path.cwd() / ".git" / name).exists() for name in ("rebase-merge", "rebase-apply"))

@@ -9,8 +9,8 @@ from buildbook.views.findings import count_of
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, line, words
 
 if TYPE_CHECKING:
-    from buildbook.book.audit import BookAudit
-    from buildbook.book.build_audit import BuildAudit
+    from buildbook.book.auditing.audit import BookAudit
+    from buildbook.book.auditing.build_audit import BuildAudit
     from buildbook.figures.frozen import Difference
     from buildbook.records.finding import Finding
 

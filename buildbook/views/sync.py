@@ -9,9 +9,9 @@ from rich.padding import Padding
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, line, words
 
 if TYPE_CHECKING:
-    from buildbook.book.entered import Entered
-    from buildbook.book.syncing import Synced
-    from buildbook.book.undecided import Question
+    from buildbook.book.sync.entered import Entered
+    from buildbook.book.sync.syncing import Synced
+    from buildbook.book.sync.undecided import Question
 
 _MOST = 12  # records of one build on the screen; a whole new build would fill it
 
@@ -101,14 +101,14 @@ def _draw_question(to: Console, question: "Question") -> None:
 
 
 def _both_count(question: "Question") -> bool:
-    from buildbook.book.undecided import SIGN_OFFS
+    from buildbook.book.sync.undecided import SIGN_OFFS
 
     return question.where == SIGN_OFFS
 
 
 def _lines(question: "Question", value: str) -> list[str]:
     """A value as it stands on the screen: that of a pairing is who decided it, and the sets one by one."""
-    from buildbook.book.undecided import PAIRING
+    from buildbook.book.sync.undecided import PAIRING
 
     if question.where != PAIRING:
         return [value]

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.book.loader import parse
-from buildbook.book.merging import Merged, merge_texts
 from buildbook.book.schema import check_tree
-from buildbook.book.splicing import meaning
+from buildbook.book.sync.merging import Merged, merge_texts
+from buildbook.book.sync.splicing import meaning
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 quick = settings(deadline=None, derandomize=True, max_examples=150)

@@ -14,9 +14,9 @@ from conftest import Book
 from figures.ledger import PARTS, pairings, weighings
 from test_mutations import ODD
 
-from buildbook.book import seal
-from buildbook.book.audit import BookAudit, audit
-from buildbook.book.build_audit import BuildAudit, audit_build
+from buildbook.book.auditing import seal
+from buildbook.book.auditing.audit import BookAudit, audit
+from buildbook.book.auditing.build_audit import BuildAudit, audit_build
 from buildbook.book.history import History
 from buildbook.book.loader import parse
 from buildbook.book.reading import Reader
@@ -424,7 +424,7 @@ def test_a_signed_figure_that_was_changed_is_told_with_by_how_much_and_which_ver
 
 def test_formulas_that_give_another_figure_are_found(sealed_build: Sealed, monkeypatch: pytest.MonkeyPatch) -> None:
     """A new version of the program that works out a bobweight differently."""
-    from buildbook.book import build_audit as module
+    from buildbook.book.auditing import build_audit as module
     from buildbook.figures.named import named_figures
 
     def other(figures: object) -> object:

@@ -12,10 +12,10 @@ import pytest
 from cli.workshop import git, one_after_the_other
 from test_seal import NAME, TAG, WAYS, Sealed, original, tampered, unnamed  # noqa: F401
 
-from buildbook.book import seal
-from buildbook.book.audit import audit
+from buildbook.book.auditing import seal
+from buildbook.book.auditing.audit import audit
 from buildbook.book.reading import Reader
-from buildbook.book.syncing import sync
+from buildbook.book.sync.syncing import sync
 from buildbook.records.finding import Finding
 from buildbook.records.model import SignOff
 

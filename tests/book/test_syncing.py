@@ -16,12 +16,12 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, rule, run_state_machine_as_test
 
-from buildbook.book import checkout, syncing, trees
 from buildbook.book import git as book_git
 from buildbook.book.places import Misuse
 from buildbook.book.reading import Reader
-from buildbook.book.syncing import sync
-from buildbook.book.tree_merging import merge_contents
+from buildbook.book.sync import checkout, syncing, trees
+from buildbook.book.sync.syncing import sync
+from buildbook.book.sync.tree_merging import merge_contents
 from buildbook.figures import work_out
 
 FIRST = """\

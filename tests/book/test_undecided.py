@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from buildbook.book.loader import parse
-from buildbook.book.undecided import (
+from buildbook.book.sync.undecided import (
     NOTHING,
     Mark,
     Question,

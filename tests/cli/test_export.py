@@ -17,8 +17,8 @@ from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 from hypothesis import given
 from hypothesis import strategies as st
 
-from buildbook.book.export_tables import tables
-from buildbook.book.exporting import DESCRIBED, _guarded
+from buildbook.book.export.exporting import DESCRIBED, _guarded
+from buildbook.book.export.tables import tables
 from buildbook.book.reading import Reader
 from buildbook.figures import work_out
 from buildbook.figures.named import named_figures

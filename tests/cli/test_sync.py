@@ -12,7 +12,7 @@ from conftest import Book, Run
 from figures.ledger import PARTS
 from rich.cells import cell_len
 
-from buildbook.book import undecided
+from buildbook.book.sync import undecided
 from cli.workshop import git, into_git, one_after_the_other
 
 WEIGHED = """\

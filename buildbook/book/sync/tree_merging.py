@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from buildbook.book import git
 from buildbook.book.loader import decode
-from buildbook.book.merging import Merged, marked, merge_texts
-from buildbook.book.renumbering import Renumbered, Side
-from buildbook.book.trees import Entry, Tree, blobs, keep_blob, kind_of, run
-from buildbook.book.undecided import NOTHING, WHOLE_FILE, Mark, beside
+from buildbook.book.sync.merging import Merged, marked, merge_texts
+from buildbook.book.sync.renumbering import Renumbered, Side
+from buildbook.book.sync.trees import Entry, Tree, blobs, keep_blob, kind_of, run
+from buildbook.book.sync.undecided import NOTHING, WHOLE_FILE, Mark, beside
 
 # Records name those of the files before theirs.
 _ORDER = ("weighings", "clearances", "parts", "build", "spins", "pairings")

@@ -5,7 +5,7 @@ from pathlib import Path, PurePosixPath
 
 from buildbook.book import git
 from buildbook.book.places import Misuse
-from buildbook.book.trees import Tree, answer, blobs, changed, kind_of, run, tree_at
+from buildbook.book.sync.trees import Tree, answer, blobs, changed, kind_of, run, tree_at
 from buildbook.book.writing import lock, replace
 
 # Names the commit that is being checked out, so that a checkout that was killed half-way is known for what it is.

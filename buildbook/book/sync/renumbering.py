@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Literal, NamedTuple
 
-from buildbook.book.splicing import Awkward, Splices, Text, items, meaning, tree_of
+from buildbook.book.sync.splicing import Awkward, Splices, Text, items, meaning, tree_of
 from buildbook.book.writing import scalar
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 

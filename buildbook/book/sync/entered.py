@@ -6,8 +6,8 @@ from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
 from buildbook.book.loader import decode, parse
-from buildbook.book.splicing import meaning
-from buildbook.book.trees import Tree, blobs, changed, kind_of
+from buildbook.book.sync.splicing import meaning
+from buildbook.book.sync.trees import Tree, blobs, changed, kind_of
 from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS
 from buildbook.records.tree import ListNode, MapNode, TextNode
 

@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from typing import Any, Literal, NamedTuple
 
-from buildbook.book import export_rows as rows
-from buildbook.book.export_rows import Exported, Row
+from buildbook.book.export import rows as rows
+from buildbook.book.export.rows import Exported, Row
 from buildbook.book.schema import schema_text
 from buildbook.quantities import DIMENSIONS
 from buildbook.records.read import CHANGE_NUMBERS, CHANGE_WORDS

@@ -6,8 +6,9 @@ from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
-from buildbook.book import git, outside
-from buildbook.book.build_audit import ORDER, SEALED, BuildAudit, audit_build, one_line
+from buildbook.book import git
+from buildbook.book.auditing import outside
+from buildbook.book.auditing.build_audit import ORDER, SEALED, BuildAudit, audit_build, one_line
 from buildbook.book.history import History
 from buildbook.book.places import top_of
 from buildbook.book.reading import Reader

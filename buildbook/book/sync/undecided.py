@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 from buildbook.book.loader import decode, parse
 from buildbook.book.places import builds, engines, folder_of, shown
-from buildbook.book.renumbering import by_id
-from buildbook.book.splicing import items
+from buildbook.book.sync.renumbering import by_id
+from buildbook.book.sync.splicing import items
 from buildbook.records.finding import Finding, Where
 from buildbook.records.tree import MapNode, Node, TextNode
 

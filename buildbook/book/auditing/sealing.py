@@ -7,10 +7,11 @@ must be those that the records of that commit give.
 
 from pathlib import Path
 
-from buildbook.book import past, seal
+from buildbook.book import past
+from buildbook.book.auditing import seal
+from buildbook.book.auditing.seal import Files
 from buildbook.book.lineage import find, inside
 from buildbook.book.places import Misuse, folder_of
-from buildbook.book.seal import Files
 from buildbook.figures import work_out
 from buildbook.figures.audit_rules import sealed_by
 from buildbook.figures.frozen import compared, figures_digest

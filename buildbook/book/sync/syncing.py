@@ -10,14 +10,14 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from buildbook.book import git, kept
-from buildbook.book.checkout import bring_to, refuse_in_the_way
-from buildbook.book.entered import Entered, entered
 from buildbook.book.places import Misuse
 from buildbook.book.reading import Reader
-from buildbook.book.renumbering import Renumbered
-from buildbook.book.tree_merging import Saved, merge_trees
-from buildbook.book.trees import Tree, answer, changed, kind_of, run, tree_at, write_tree
-from buildbook.book.undecided import Mark, Question, in_book, two_seals
+from buildbook.book.sync.checkout import bring_to, refuse_in_the_way
+from buildbook.book.sync.entered import Entered, entered
+from buildbook.book.sync.renumbering import Renumbered
+from buildbook.book.sync.tree_merging import Saved, merge_trees
+from buildbook.book.sync.trees import Tree, answer, changed, kind_of, run, tree_at, write_tree
+from buildbook.book.sync.undecided import Mark, Question, in_book, two_seals
 from buildbook.book.writing import lock
 from buildbook.records.finding import Finding
 

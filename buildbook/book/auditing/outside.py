@@ -7,10 +7,10 @@ and is otherwise now, or gone, is found: the records of that build are read by i
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from buildbook.book import seal
+from buildbook.book.auditing import seal
+from buildbook.book.auditing.seal import Altered
 from buildbook.book.history import History
 from buildbook.book.lineage import find, inside, same, tree
-from buildbook.book.seal import Altered
 from buildbook.figures.audit_rules import records_of
 from buildbook.records.finding import Finding
 from buildbook.records.model import Build

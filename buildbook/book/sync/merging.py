@@ -10,9 +10,9 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from buildbook.book.renumbering import Renumbered, Side, by_id, free_id, renumber, taken, with_ids
 from buildbook.book.schema import check_tree
-from buildbook.book.splicing import (
+from buildbook.book.sync.renumbering import Renumbered, Side, by_id, free_id, renumber, taken, with_ids
+from buildbook.book.sync.splicing import (
     Awkward,
     Meaning,
     Splices,
@@ -27,7 +27,7 @@ from buildbook.book.splicing import (
     nothing,
     tree_of,
 )
-from buildbook.book.undecided import FIRST, NOTE, NOTHING, PAIRING, SIGN_OFFS, Mark, in_words, parted
+from buildbook.book.sync.undecided import FIRST, NOTE, NOTHING, PAIRING, SIGN_OFFS, Mark, in_words, parted
 from buildbook.book.writing import scalar
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from contextlib import closing, suppress
 from pathlib import Path
 
-from buildbook.book.export_rows import Exported, Row, Value
-from buildbook.book.export_tables import Column, Table, tables
+from buildbook.book.export.rows import Exported, Row, Value
+from buildbook.book.export.tables import Column, Table, tables
 from buildbook.book.places import Misuse, shown
 from buildbook.book.writing import UNFINISHED, sync_folder
 from buildbook.quantities import is_plain_number

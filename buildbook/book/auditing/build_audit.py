@@ -7,15 +7,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import NamedTuple
 
-from buildbook.book import git, outside, seal
+from buildbook.book import git
+from buildbook.book.auditing import outside, seal
+from buildbook.book.auditing.outside import Otherwise
+from buildbook.book.auditing.seal import Altered, Files, Seal
 from buildbook.book.history import History
 from buildbook.book.lineage import Steps, find, inside
-from buildbook.book.outside import Otherwise
 from buildbook.book.past import Origin
 from buildbook.book.places import folder_of, top_of
 from buildbook.book.reading import Reader
-from buildbook.book.seal import Altered, Files, Seal
-from buildbook.book.undecided import parted
+from buildbook.book.sync.undecided import parted
 from buildbook.figures import work_out
 from buildbook.figures.audit_rules import ENTERED_AFTER, audit_findings, covered, reopening_of, sealed_by, voided
 from buildbook.figures.frozen import Difference, compared, figures_digest
