@@ -12,7 +12,7 @@ from buildbook.records.model import LAST_STAGE
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 if TYPE_CHECKING:
-    from buildbook.figures.next import ToDo
+    from buildbook.figures.next import Task
 
 
 class Waiting(NamedTuple):
@@ -20,7 +20,7 @@ class Waiting(NamedTuple):
 
     build: str
     since: str | None
-    left: "tuple[ToDo, ...]"
+    left: "tuple[Task, ...]"
     findings: tuple[Finding, ...] = ()
 
 
@@ -68,13 +68,13 @@ def waiting_builds(library: Library, step: Callable[[], None]) -> list[Waiting]:
 
 def _recalled(known: object, digest: str) -> list[Waiting] | None:
     """What was kept of an engine, where it was of this digest; a build that cannot be read is never kept."""
-    from buildbook.figures.next import ToDo
+    from buildbook.figures.next import Task
 
     if not isinstance(known, list) or known[:1] != [digest]:
         return None
     with suppress(TypeError, ValueError, IndexError):  # a spoiled cache
         return [
-            Waiting(build, since, tuple(ToDo(name, what, how, tuple(waits)) for name, what, how, waits in left))
+            Waiting(build, since, tuple(Task(name, what, how, tuple(waits)) for name, what, how, waits in left))
             for build, since, left, _ in known[1]
         ]
     return None

@@ -3,7 +3,9 @@
 from collections.abc import Mapping, Sequence
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from buildbook.book.places import Misuse, shown
 from buildbook.cli.common import add_record, keep, refusing, this_minute
@@ -13,6 +15,13 @@ if TYPE_CHECKING:
     from buildbook.figures import Figures
     from buildbook.records.model import Decision
     from buildbook.records.tree import MapNode
+
+Because = Annotated[
+    str | None,
+    typer.Option(
+        "--because", metavar="WHY", help="With --write: why an earlier pairing is revised.", show_default=False
+    ),
+]
 
 Sets = Mapping[str, Mapping[str, str]]  # cylinder → kind of part → id
 

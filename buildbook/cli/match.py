@@ -16,7 +16,7 @@ from buildbook.cli.common import (
     person,
     show_build,
 )
-from buildbook.cli.deciding import record_decision
+from buildbook.cli.deciding import Because, record_decision
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding
 
@@ -28,12 +28,6 @@ if TYPE_CHECKING:
 app = new_app()
 
 Write = Annotated[bool, typer.Option("--write", help="Record the pairing in pairings.yaml.", show_default=False)]
-Because = Annotated[
-    str | None,
-    typer.Option(
-        "--because", metavar="WHY", help="With --write: why an earlier pairing is revised.", show_default=False
-    ),
-]
 WithBores = Annotated[
     bool,
     typer.Option("--with-bores", help="Match pistons to their bores as well, under both limits.", show_default=False),

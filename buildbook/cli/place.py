@@ -21,7 +21,7 @@ from buildbook.cli.common import (
     read_option,
     show_build,
 )
-from buildbook.cli.deciding import record_decision
+from buildbook.cli.deciding import Because, record_decision
 from buildbook.records.finding import Finding
 
 if TYPE_CHECKING:
@@ -33,10 +33,6 @@ if TYPE_CHECKING:
 app = new_app()
 
 Write = Annotated[bool, typer.Option("--write", help="Record the placing in pairings.yaml.", show_default=False)]
-Because = Annotated[
-    str | None,
-    typer.Option("--because", metavar="WHY", help="With --write: why the pairing is revised.", show_default=False),
-]
 WithSpread = Annotated[
     bool,
     typer.Option(

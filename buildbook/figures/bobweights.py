@@ -52,7 +52,7 @@ def bobweight_figures(
     wanted, why = bobweights_wanted(layout)
     factor = build.balance.factor
     oil = build.balance.oil.worth("g") if build.balance.oil else Fraction(0)
-    matched = pairing is not None and all(each.pieces for each in pairing.cylinders.values())
+    matched = pairing is not None and pairing.complete
     weights: dict[str, CylinderWeights] = {}
     lacking: dict[str, list[str]] = {}
     for cylinder in layout.cylinders:

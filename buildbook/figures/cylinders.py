@@ -42,6 +42,11 @@ class PairingFigure(NamedTuple):
     mean: Fraction | None
     spread: Fraction | None
 
+    @property
+    def complete(self) -> bool:
+        """Whether a set is named for every cylinder."""
+        return all(each.pieces for each in self.cylinders.values())
+
 
 def layout_of(build: Build) -> Layout:
     """The layout of a build's engine, known by name or spelled out. Raises LayoutError."""

@@ -23,7 +23,7 @@ ESSENTIAL = ("main_clearance", "rod_clearance", "piston_clearance", "top_ring_ga
 _OF_THE_ENGINE = {"main", "cam", "throw", "cylinder", "bank", "fastener"}
 
 
-class ToDo(NamedTuple):
+class Task(NamedTuple):
     """One thing that is left to do: what, the command that does it (in capitals what must be filled in), and the names
     of what must be done before, as those have them (`name`)."""
 
@@ -44,7 +44,7 @@ class Stage(NamedTuple):
     """A stage of the job: what is left of it, in order, and how many things of it are done."""
 
     name: str
-    left: tuple[ToDo, ...]
+    left: tuple[Task, ...]
     done: int
 
 
@@ -56,7 +56,7 @@ class Job(NamedTuple):
     besides: tuple[Besides, ...] = ()
 
     @property
-    def left(self) -> tuple[ToDo, ...]:
+    def left(self) -> tuple[Task, ...]:
         return () if self.sealed else tuple(each for stage in self.stages for each in stage.left)
 
     @property
@@ -66,16 +66,16 @@ class Job(NamedTuple):
     def gone_on_with(self, command: str, said: str) -> "Job":
         """With something said of whatever is done by this command."""
 
-        def told(todo: ToDo) -> ToDo:
-            same = f"{todo.command} ".startswith(f"{command} ")
-            return todo._replace(what=f"{todo.what}, {said}") if same else todo
+        def told(task: Task) -> Task:
+            same = f"{task.command} ".startswith(f"{command} ")
+            return task._replace(what=f"{task.what}, {said}") if same else task
 
         stages = tuple(stage._replace(left=tuple(map(told, stage.left))) for stage in self.stages)
         return self._replace(stages=stages)
 
     def kept_first(self, command: str) -> "Job":
         """With what was edited by hand to be kept in git, which every sign-off waits for."""
-        keep = ToDo("keep", "keep what was edited by hand", command)
+        keep = Task("keep", "keep what was edited by hand", command)
         stages = tuple(
             stage._replace(left=tuple(each._replace(waits_for=(*each.waits_for, keep.name)) for each in stage.left))
             if stage.name == "sign-offs"
@@ -85,7 +85,7 @@ class Job(NamedTuple):
         return self._replace(stages=(Stage("keep", (keep,), 0), *stages))
 
     @property
-    def ready(self) -> tuple[ToDo, ...]:
+    def ready(self) -> tuple[Task, ...]:
         """What waits for nothing."""
         return tuple(each for each in self.left if not each.waits_for)
 
@@ -131,12 +131,12 @@ class _Work:
         errors = sum(each.severity == "error" for each in self.figures.thorough_findings)
         if errors:
             what = f"put right what check finds: {errors} error{'s' if errors != 1 else ''}"
-            yield Stage("errors", (ToDo("errors", what, self.check()),), 0)
+            yield Stage("errors", (Task("errors", what, self.check()),), 0)
         stages = tuple(self.of_the_build())
         if any("instruments" in each.waits_for for stage in stages for each in stage.left):
             lacking = {"a scale": self.scales, "gauges": self.gauges, "a balancing machine": self.machines}
             what = f"name in shop.yaml: {', '.join(sort for sort, named in lacking.items() if not named)}"
-            yield Stage("instruments", (ToDo("instruments", what, self.check()),), 0)
+            yield Stage("instruments", (Task("instruments", what, self.check()),), 0)
         yield from stages
 
     def of_the_build(self) -> Iterator[Stage]:
@@ -144,7 +144,7 @@ class _Work:
         weighings = self.weighings(parts)
         yield from (parts, weighings)
         if not self.figures.has_layout:
-            yield Stage("layout", (ToDo("layout", "say in engine.yaml which layout the engine has", self.check()),), 0)
+            yield Stage("layout", (Task("layout", "say in engine.yaml which layout the engine has", self.check()),), 0)
             return
         pairing = self.pairing(weighings)
         bobweights = self.bobweights((*weighings.left, *pairing.left))
@@ -163,7 +163,7 @@ class _Work:
     def parts(self) -> Stage:
         if any(part.pieces for part in self.build.parts):
             return Stage("parts", (), 1)
-        return Stage("parts", (ToDo("parts", "list the pieces in parts.yaml", self.check()),), 0)
+        return Stage("parts", (Task("parts", "list the pieces in parts.yaml", self.check()),), 0)
 
     def weighings(self, parts: Stage) -> Stage:
         left = []
@@ -176,7 +176,7 @@ class _Work:
                 named = _with(self.scales, "SCALE") if len(self.scales) > 1 else ()  # the only one needs no naming
                 command = self.command("weigh", what, option=True, last=named)
                 waits = (*_lack(self.scales), *_names(parts.left))
-                left.append(ToDo(f"weighing: {title}", said, command, waits))
+                left.append(Task(f"weighing: {title}", said, command, waits))
         return Stage("weighings", tuple(left), len(self.figures.kinds) - len(left))
 
     def pairing(self, weighings: Stage) -> Stage:
@@ -187,7 +187,7 @@ class _Work:
         waits = tuple(name for name in _names(weighings.left) if name in moving)
         write = self.command("match", "--write")
         if pairing is None:
-            return Stage("pairing", (ToDo("match", "match pieces to cylinders", write, waits),), 0)
+            return Stage("pairing", (Task("match", "match pieces to cylinders", write, waits),), 0)
         changed = [name for name, each in pairing.cylinders.items() if each.changed]
         if pairing.spread is None:
             what = "match again: not every cylinder is filled and weighed"
@@ -200,15 +200,15 @@ class _Work:
                 return Stage("pairing", (), 1)
             what = f"match again, or grind: spread {fixed(pairing.spread, 2)} g, limit {fixed(most.worth('g'), 2)} g"
             write = self.command("match")
-        return Stage("pairing", (ToDo("match", what, write, waits),), 0)
+        return Stage("pairing", (Task("match", what, write, waits),), 0)
 
-    def bobweights(self, before: Sequence[ToDo]) -> Stage:
+    def bobweights(self, before: Sequence[Task]) -> Stage:
         figure = self.figures.bobweights
         if not figure.wanted or {"balanced", LAST_STAGE} & self.signed:
             return Stage("bobweights", (), int(figure.wanted))
         left = []
         if figure.factor is None:
-            left.append(ToDo("factor", "choose the factor (balance, in build.yaml)", self.command("factor")))
+            left.append(Task("factor", "choose the factor (balance, in build.yaml)", self.command("factor")))
         off = [each.throw for each in figure.set.values() if each.within_limit is False]
         throws = [throw for throw in self.figures.layout.throws if throw not in figure.set or throw in off]
         if throws:
@@ -220,10 +220,10 @@ class _Work:
             else:  # a record that stands is completed by hand
                 what, command = f"{what}; then write them in spins.yaml", self.command("bobweight")
             waits = (*_lack(self.scales), *_names(before), *_names(left))
-            left.append(ToDo("bobweights", what, command, tuple(dict.fromkeys(waits))))
+            left.append(Task("bobweights", what, command, tuple(dict.fromkeys(waits))))
         return Stage("bobweights", tuple(left), int(not left))
 
-    def spins(self, before: Sequence[ToDo]) -> Stage:
+    def spins(self, before: Sequence[Task]) -> Stage:
         """Spun until the verdict is to stop, or until somebody signed for it."""
         if {"balanced", LAST_STAGE} & self.signed:
             return Stage("spins", (), 1)
@@ -238,17 +238,17 @@ class _Work:
                 if verdict == "stop":
                     return Stage("spins", (), 1)
                 worth = "it is over its limit" if verdict == "over" else "it is worth another hole"
-                windows = ToDo("windows", "say in spins.yaml (windows) where metal may be taken", self.check())
+                windows = Task("windows", "say in spins.yaml (windows) where metal may be taken", self.check())
                 lacking = () if any(each.windows for each in self.build.spins.planes.values()) else (windows,)
                 what = f"correct the crankshaft: {worth}"
                 drills = () if self.build.shop.bits else ("--bit", "DIAMETER")
-                left = ToDo("spins", what, self.command("plan", *drills), (*waits, *_names(lacking)))
+                left = Task("spins", what, self.command("plan", *drills), (*waits, *_names(lacking)))
                 return Stage("spins", (*lacking, left), 0)
             again = " again: it was changed since" if balance.spins else ""
-            left = ToDo("spins", f"spin the crankshaft{again}", spin, to_spin)
+            left = Task("spins", f"spin the crankshaft{again}", spin, to_spin)
         except NoBalance as reason:
-            planes = ToDo("planes", f"fill in spins.yaml: {reason.what}", self.check())
-            return Stage("spins", (planes, ToDo("spins", "spin the crankshaft", spin, (*to_spin, "planes"))), 0)
+            planes = Task("planes", f"fill in spins.yaml: {reason.what}", self.check())
+            return Stage("spins", (planes, Task("spins", "spin the crankshaft", spin, (*to_spin, "planes"))), 0)
         return Stage("spins", (left,), 0)
 
     def fits(self, parts: Stage, unmatched: bool) -> Stage:
@@ -256,7 +256,7 @@ class _Work:
         asked, unclear = self.to_measure(unmatched)
         gauge, lack = _with(self.gauges, "GAUGE"), _lack(self.gauges)
         left = [
-            ToDo(
+            Task(
                 f"measuring: {MEASUREMENT_KINDS[kind].title}",
                 f"measure: {MEASUREMENT_KINDS[kind].title}" + (f", {_some(places)}" if places else ""),
                 self.command("measure", kind, option=True, last=gauge),
@@ -266,7 +266,7 @@ class _Work:
         ]
         for (kind, lacking), places in unclear.items():
             what = f"{FIT_KINDS[kind].title} {_some(places)}: {lacking}"
-            left.append(ToDo(FIT_KINDS[kind].title, what, self.command("fits", "--kind", kind)))
+            left.append(Task(FIT_KINDS[kind].title, what, self.command("fits", "--kind", kind)))
         open_ones = () if {"measured", LAST_STAGE} & self.signed else found.fits
         gaps = [fit for fit in open_ones if fit.kind in RINGS and fit.verdict == "under"]
         for kind in RINGS:
@@ -274,12 +274,12 @@ class _Work:
             if places:
                 title = FIT_KINDS[kind].title.removesuffix(" gap")
                 what = f"file the gap: {title}, cylinder {_some(places)}; then measure it again"
-                left.append(ToDo(f"filing: {title}", what, self.command("fits", "--kind", kind)))
+                left.append(Task(f"filing: {title}", what, self.command("fits", "--kind", kind)))
         undecided = [fit for fit in open_ones if fit not in gaps and not _is_decided(fit)]
         for kind in dict.fromkeys(fit.kind for fit in undecided):
             title, of_kind = FIT_KINDS[kind].title, [fit for fit in undecided if fit.kind == kind]
             said = _verdicts(of_kind)
-            left.append(ToDo(title, f"decide: {title}, {said}", self.command("fits", "--kind", kind)))
+            left.append(Task(title, f"decide: {title}, {said}", self.command("fits", "--kind", kind)))
         kinds = {fit.kind for fit in found.fits}
         return Stage("fits", tuple(left), len(kinds - {fit.kind for fit in (*gaps, *undecided)}))
 
@@ -317,20 +317,20 @@ class _Work:
 
     def sign_offs(self, left: dict[str, tuple[str, ...]]) -> Stage:
         """The stages to sign for, each with what is left of it; the balance signed for, the match is too."""
-        todo = []
+        task = []
         waits: list[str] = []
         for stage, names in left.items():
             if stage in self.signed or (stage == "matched" and "balanced" in self.signed):
                 waits += names
             else:
-                todo.append(ToDo(f"sign-off: {stage}", f"sign off: {stage}", self.sign(stage), names))
+                task.append(Task(f"sign-off: {stage}", f"sign off: {stage}", self.sign(stage), names))
         last = f"sign off: {LAST_STAGE} (seals it)"
-        seal = ToDo(f"sign-off: {LAST_STAGE}", last, self.sign(LAST_STAGE), (*_names(todo), *waits))
+        seal = Task(f"sign-off: {LAST_STAGE}", last, self.sign(LAST_STAGE), (*_names(task), *waits))
         if sealed_by(self.build) is not None:
             return Stage("sign-offs", (), len(self.signed))
-        return Stage("sign-offs", (*todo, seal), len(left) - len(todo))
+        return Stage("sign-offs", (*task, seal), len(left) - len(task))
 
-    def besides(self, left: dict[str, tuple[ToDo, ...]], sealed: bool) -> Iterator[Besides]:
+    def besides(self, left: dict[str, tuple[Task, ...]], sealed: bool) -> Iterator[Besides]:
         """What helps at this point of the job, and holds nothing up."""
         if sealed:
             yield Besides("a sheet for the customer", self.command("sheet", "--for", "customer"))
@@ -350,7 +350,7 @@ class _Work:
             kind = next(kind for kind in RINGS if f"--kind {kind}" in filing.command)
             again = self.command("measure", kind, option=True, last=_with(self.gauges, "GAUGE"))
             yield Besides(f"once the {filing.name.removeprefix('filing: ')} is filed", again)
-        if not any(todo for stage, todo in left.items() if stage != "sign-offs"):
+        if not any(task for stage, task in left.items() if stage != "sign-offs"):
             yield Besides("at assembly: what goes where", self.command("map"))
             # into the home folder: a page that lies in the build's own would stand in the way of its last sign-off
             yield Besides("tags to tie to the pieces", self.command("labels"))
@@ -382,8 +382,8 @@ def _lack(named: Sequence[str]) -> tuple[str, ...]:
     return () if named else ("instruments",)
 
 
-def _names(todo: Iterable[ToDo]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(each.name for each in todo))
+def _names(task: Iterable[Task]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(each.name for each in task))
 
 
 def _some(names: Sequence[str]) -> str:

@@ -1,7 +1,7 @@
 """What this engine shakes with, and the balance factor that leaves the least."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from math import pi
@@ -195,7 +195,7 @@ class Shaking:
         moment = shaking.SIDES[least].of_moment
         pistons, ratio = self._masses.pistons if exact else alike, self.crank_to_rod or _NO_SECOND_ORDER
         left = shaking.left(pistons, ratio, least)
-        across = shaking.left(pistons, ratio, shaking.ACROSS[least]) if least in shaking.ACROSS else None
+        across = replace(left, counts=shaking.SIDES[shaking.ACROSS[least]].counts) if least in shaking.ACROSS else None
         scale = self._newton / (1000 if moment else 1) if exact else 1.0
         choice = self.figures.build.balance.factor
 
@@ -237,10 +237,10 @@ class Shaking:
         """Whether any two cylinders of a bank stand one behind the other."""
         return len({each.bank for each in self.layout.cylinders.values()}) < len(self.layout.cylinders)
 
-    @cached_property
+    @property
     def _matched(self) -> bool:
         pairing = self.figures.pairing
-        return pairing is not None and all(each.pieces for each in pairing.cylinders.values())
+        return pairing is not None and pairing.complete
 
     @cached_property
     def _weighed(self) -> Mapping[str, tuple[Fraction, Fraction, tuple[str, ...]]]:

@@ -205,7 +205,7 @@ class _Tracer:
         )
         moving = Named("reciprocating_of_throw", named.place, throw.reciprocating, None, "g", 2)
         pairing = self.figures.pairing
-        matched = pairing is not None and all(each.pieces for each in pairing.cylinders.values())
+        matched = pairing is not None and pairing.complete
         if matched:
             cylinders = [(1, f"cylinder {name}", self.figure(f"reciprocating.{name}")) for name in throw.cylinders]
             reciprocating = self.sum(moving, cylinders)

@@ -8,7 +8,7 @@ from rich.padding import Padding
 from rich.table import Table
 
 from buildbook.book.waiting import Waiting
-from buildbook.figures.next import Job, ToDo
+from buildbook.figures.next import Job, Task
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 _ALIKE = ("weigh: ", "measure: ")  # things of which many wait for the same, each with a command of its kind
@@ -62,10 +62,10 @@ def _draw(to: Console, mark: str, style: str, what: str, command: str, wait: str
         to.print(Padding(words(wait, DOUBT), (0, 0, 0, 4)))
 
 
-def _grouped(left: Sequence[ToDo]) -> list[ToDo]:
+def _grouped(left: Sequence[Task]) -> list[Task]:
     """Things of one sort that wait for the same, and whose commands differ in one word, as one: `weigh: pin, piston`,
     with KIND for that word."""
-    found: list[ToDo] = []
+    found: list[Task] = []
     for each in left:
         for place, before in enumerate(found):
             command = _alike(before.command, each.command)
@@ -103,7 +103,7 @@ def _first(waiting: Waiting) -> str:
     """What a build waits for before all else."""
     if not waiting.left:
         return "files that can be read: see below"
-    return next((todo.what for todo in waiting.left if not todo.waits_for), waiting.left[0].what)
+    return next((task.what for task in waiting.left if not task.waits_for), waiting.left[0].what)
 
 
 def _nearest(names: Sequence[str], waits: Mapping[str, Sequence[str]]) -> list[str]:
@@ -131,8 +131,8 @@ def wait_words(names: Sequence[str]) -> str:
     )
 
 
-def todo_json(todo: ToDo, since: str | None) -> dict[str, object]:
-    return {"what": todo.what, "command": todo.command, "waits_for": list(todo.waits_for), "since": since}
+def todo_json(task: Task, since: str | None) -> dict[str, object]:
+    return {"what": task.what, "command": task.command, "waits_for": list(task.waits_for), "since": since}
 
 
 def next_json(job: Job, since: str | None) -> list[dict[str, object]]:
@@ -140,4 +140,4 @@ def next_json(job: Job, since: str | None) -> list[dict[str, object]]:
 
 
 def all_json(waiting: Sequence[Waiting]) -> list[dict[str, object]]:
-    return [{"build": each.build} | todo_json(todo, each.since) for each in waiting for todo in each.left]
+    return [{"build": each.build} | todo_json(task, each.since) for each in waiting for task in each.left]

@@ -11,7 +11,7 @@ from buildbook.figures.crankpins import ByThrow, Left
 from buildbook.figures.place import PlaceFigures
 from buildbook.quantities import fixed, two_figures
 from buildbook.views.map import locked
-from buildbook.views.polar import polar_plot
+from buildbook.views.polar import draw_both, polar_plot
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 _SAID = {
@@ -122,12 +122,7 @@ def _draw_plots(to: Console, figures: Figures, found: PlaceFigures) -> None:
         limits = [each[plane] for each in (standing.permissible, standing.shop) if plane in each]
         readings = [before[plane], *([after[plane]] if found.moved else [])]
         plots.append(polar_plot(plane.upper(), readings, min(limits, default=None)))
-    if to.width >= 77:
-        for left, right in zip(*plots, strict=True):
-            to.print(Text(f"{left} {right}".rstrip()))
-    else:
-        for plot in plots:
-            to.print(Text("\n".join(each.rstrip() for each in plot)))
+    draw_both(to, plots)
     marks = "1 as matched, 2 as placed" if found.moved else "1 as matched"
     to.print(words(f"{marks}; distance from the middle: square root of the amount", DIM))
 

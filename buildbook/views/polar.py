@@ -4,6 +4,9 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import cos, radians, sin, sqrt
 
+from rich.console import Console
+from rich.text import Text
+
 from buildbook.balance.unbalance import Reading
 from buildbook.views.canvas import Canvas
 
@@ -33,6 +36,16 @@ def polar_plot(title: str, readings: Sequence[Reading], limit: float | None) -> 
         left, right = ("270 ", " 90 ") if number == _ROWS // 2 else ("    ", "    ")
         lines.append(left + line + right)
     return [*lines, f"{'180':^{_COLUMNS + 8}}", f"{scale:^{_COLUMNS + 8}}"]
+
+
+def draw_both(to: Console, plots: Sequence[Sequence[str]]) -> None:
+    """The plots of both planes, side by side where there is room."""
+    if to.width >= 77:
+        for left, right in zip(*plots, strict=True):
+            to.print(Text(f"{left} {right}".rstrip()))
+    else:
+        for plot in plots:
+            to.print(Text("\n".join(each.rstrip() for each in plot)))
 
 
 def _place(reading: Reading, most: float) -> tuple[float, float]:

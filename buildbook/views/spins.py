@@ -12,7 +12,7 @@ from buildbook.figures.balance import PLANES, BalanceFigures, ChangeFigure, Spin
 from buildbook.figures.standing import Standing, Verdict
 from buildbook.quantities import Quantity, fixed, is_plain_number
 from buildbook.records.model import Change
-from buildbook.views.polar import MARKS, polar_plot
+from buildbook.views.polar import MARKS, draw_both, polar_plot
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 VERDICTS: dict[Verdict, tuple[str, str]] = {
@@ -125,12 +125,7 @@ def _draw_plots(to: Console, figures: Figures) -> None:
         readings = [balance.shown(spin.measured)[plane] for spin in balance.spins]
         most = limit.bounds.get(plane) if limit else None
         plots.append(polar_plot(plane.upper(), readings, float(most.worth("g")) if most else None))
-    if to.width >= 77:
-        for left, right in zip(*plots, strict=True):
-            to.print(Text(f"{left} {right}".rstrip()))
-    else:
-        for plot in plots:
-            to.print(Text("\n".join(each.rstrip() for each in plot)))
+    draw_both(to, plots)
     numbered = "  ".join(f"{mark} {spin.step.id}" for mark, spin in zip(MARKS, balance.spins, strict=False))
     to.print(words(f"spins: {numbered}   (distance from the middle: square root of the amount)", DIM))
 
