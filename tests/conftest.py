@@ -10,12 +10,25 @@ from pathlib import Path
 from textwrap import dedent
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from buildbook.book.reading import Reader
 from buildbook.figures import Figures, work_out
 from buildbook.records.finding import Finding
 
 SAMPLES = Path(__file__).parent.parent / "sample_builds"
+
+# Nothing here hangs on chance or on the clock: the same code is judged by the same examples on every machine.
+# `--hypothesis-profile=explore` looks at others.
+settings.register_profile(
+    "same",
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
+settings.register_profile("explore", settings.get_profile("same"), derandomize=False, print_blob=True)
+settings.load_profile("same")
+
 
 SHOP = """\
 format: 1

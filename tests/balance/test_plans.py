@@ -32,7 +32,7 @@ AT_THE_PLANES = {
     "rear": [Window(10, 80, 91, 389, 40, 30), Window(190, 260, 91, 389, 40, 30)],
 }
 
-a_few = settings(max_examples=40, deadline=None)
+a_few = settings(max_examples=40)
 vectors = st.builds(
     lambda grams, angle: rect(grams * 90, radians(angle)),
     st.floats(1, 90),

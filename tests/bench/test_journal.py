@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.bench import journal as journals
@@ -33,7 +33,7 @@ def again(folder: Path) -> Journal:
     return Journal(path_of(folder, "piston"))
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=25)
 @given(st.lists(st.sampled_from(LINES), max_size=15))
 def test_what_is_read_back_is_the_session_as_it_stood(tmp_path: Path, lines: list[str]) -> None:
     path_of(tmp_path, "piston").unlink(missing_ok=True)

@@ -58,7 +58,7 @@ def test_every_sample_conforms_so_that_a_sound_file_is_never_waited_for(file: An
 
 
 @given(st.data())
-@settings(max_examples=600, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=600, suppress_health_check=list(HealthCheck))
 def test_whatever_is_changed_nothing_passes_that_the_validator_would_refuse(data: st.DataObject) -> None:
     number = data.draw(st.integers(0, len(VALUES) - 1))
     kind, sound = VALUES[number]

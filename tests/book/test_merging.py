@@ -16,7 +16,7 @@ from buildbook.book.sync.merging import Merged, merge_texts
 from buildbook.book.sync.splicing import meaning
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
-quick = settings(deadline=None, derandomize=True, max_examples=150)
+quick = settings(max_examples=150)
 
 
 def tree(text: str, kind: str | None = None) -> MapNode:

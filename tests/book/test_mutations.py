@@ -22,9 +22,7 @@ BUILDS = [f"{engine}/{build}" for engine in engines(SAMPLES) for build in builds
 
 mutations = settings(
     max_examples=200,
-    derandomize=True,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.differing_executors],
+    suppress_health_check=[*settings().suppress_health_check, HealthCheck.differing_executors],
 )
 files = st.sampled_from(FILES)
 ODD = [

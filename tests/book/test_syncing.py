@@ -854,8 +854,6 @@ def test_three_benches_in_any_order_converge_and_lose_nothing(begun: Path, tmp_p
     few = settings(
         max_examples=8,
         stateful_step_count=9,
-        deadline=None,
-        derandomize=True,
         phases=[Phase.generate],  # a failure says what it was; making it smaller would take minutes
         suppress_health_check=list(HealthCheck),
     )

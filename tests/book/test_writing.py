@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from conftest import SAMPLES, Book
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.book.loader import decode, parse
@@ -23,7 +23,6 @@ from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 # Halves of characters are no text; one private character is how the loader reads a colon.
 texts = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\ue000"))
-one_folder = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, derandomize=True)
 
 
 def given_as(value: Value) -> object:
@@ -59,7 +58,7 @@ RECORD: dict[str, Value] = {"id": "W2", "what": "rod"}
 
 
 @given(texts)
-@settings(derandomize=True, max_examples=300)
+@settings(max_examples=300)
 def test_any_text_reads_back_as_that_very_text(text: str) -> None:
     written = scalar(text)
     for around in ("a: {}\n", "a: {{b: {}, c: 1}}\n", "a: [{}, c]\n", "a:\n  - {}\n  - c: {}\n"):
@@ -75,7 +74,7 @@ def test_any_text_reads_back_as_that_very_text(text: str) -> None:
 
 
 @given(texts.filter(lambda text: len(text) < 100))
-@settings(derandomize=True, max_examples=200)
+@settings(max_examples=200)
 def test_any_text_can_be_the_name_of_a_field(text: str) -> None:
     for whole in (f"{scalar(text)}: 1\nb {text!r:.0}: 2\n", f"a: {{{scalar(text)}: 1}}\n"):
         names = [name for node in everything(tree(whole)) if isinstance(node, MapNode) for name in node.keys]
@@ -120,7 +119,6 @@ def test_what_no_file_can_keep_is_refused(text: str) -> None:
 @given(
     st.decimals(-(10**6), 10**6, places=3).map(str) | st.integers(0, 10**6).map(str), st.sampled_from(["", " g", " oz"])
 )
-@settings(derandomize=True)
 def test_a_quantity_is_written_with_the_digits_and_the_unit_it_was_read_with(number: str, unit: str) -> None:
     quantity = Quantity(Decimal(number), unit.strip() or "g", f"{number}{unit}")
     node = tree(f"a: {scalar(quantity)}\n").values["a"]
@@ -253,7 +251,7 @@ def without_placeholder(text: str, root: MapNode) -> str:
 
 
 @given(files(), records)
-@settings(one_folder, max_examples=300)
+@settings(max_examples=300)
 def test_a_record_is_added_and_every_byte_that_was_there_stays(
     book: Book, content: bytes, record: dict[str, Any]
 ) -> None:
@@ -276,7 +274,7 @@ def test_a_record_is_added_and_every_byte_that_was_there_stays(
 
 
 @given(files(), texts.filter(bool))
-@settings(one_folder, max_examples=200)
+@settings(max_examples=200)
 def test_a_field_is_added_and_every_byte_that_was_there_stays(book: Book, content: bytes, note: str) -> None:
     path = book.write("weighings.yaml", content)
     text = content.decode("utf-8-sig")

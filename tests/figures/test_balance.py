@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from conftest import Book
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.figures.balance import NoBalance
@@ -18,9 +18,7 @@ from figures.turning import WINDOWS, drilled, on_the_machine, planned, spin, sto
 
 CONVENTIONS = [*product(("with_rotation", "against_rotation"), ("heavy_side", "light_side"))]
 
-a_few = settings(
-    max_examples=25, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+a_few = settings(max_examples=25)
 
 
 def place_shown(angle: float, positive: str) -> float:

@@ -356,7 +356,7 @@ def test_the_residual_of_a_change_in_bobweights_agrees_with_vectors_worked_by_nu
     assert old.verdict == "does not hold"
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(
     st.lists(st.integers(6000, 6300), min_size=8, max_size=8), st.lists(st.integers(5000, 5200), min_size=8, max_size=8)
 )
@@ -621,7 +621,7 @@ tenths = st.integers(4800, 4806)
 microns = st.integers(62170, 62180)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.tuples(tenths, tenths), st.tuples(tenths, tenths), microns, microns, st.sampled_from(["reused", "replaced"]))
 def test_there_and_back_have_opposite_changes_and_the_same_significance(
     tmp_path_factory: pytest.TempPathFactory,

@@ -5,7 +5,7 @@ from math import hypot, sqrt
 
 import pytest
 from conftest import SAMPLES, Book
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.book.reading import Reader
@@ -1108,7 +1108,7 @@ def test_without_a_layout_there_are_bearings_and_nothing_hung_on_throws(book: Bo
 thousandths = st.integers(-30, 120)
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30)
 @given(clearances=st.lists(thousandths, min_size=2, max_size=5))
 def test_of_several_bearings_the_wider_one_never_stands_worse_against_a_lower_limit(
     book: Book, clearances: list[int]

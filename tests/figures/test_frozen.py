@@ -56,14 +56,14 @@ def test_a_figure_of_all_places_and_of_one_have_names_of_their_own() -> None:
 numbers = st.fractions(min_value=-10_000, max_value=10_000, max_denominator=10**6)
 
 
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=200)
 @given(numbers, st.integers(0, 4))
 def test_what_is_frozen_agrees_with_itself(value: Fraction, decimals: int) -> None:
     figures = named(Named("bobweight", "1", value, None, "g", decimals))
     assert compared(signed(figures), UNITS, figures).differing == ()
 
 
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=200)
 @given(numbers, st.integers(0, 4), st.sampled_from([-1, 1]))
 def test_one_step_of_the_last_stored_digit_is_a_difference(value: Fraction, decimals: int, way: int) -> None:
     step = Fraction(way * 11, 10 ** (decimals + 1))  # 1.1 steps of the figure's own digits

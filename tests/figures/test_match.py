@@ -83,7 +83,7 @@ def lasting(tmp_path_factory: pytest.TempPathFactory) -> Book:
     return Book(tmp_path_factory.mktemp("match") / "book")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(cases())
 def test_the_best_pairing_is_as_even_as_trying_every_pairing_that_keeps_the_locks(lasting: Book, case: Case) -> None:
     write(lasting, case)

@@ -5,7 +5,7 @@ from math import sqrt
 
 import pytest
 from conftest import Book
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from buildbook.figures.measured import Measured, apart, fitted_places
@@ -360,7 +360,7 @@ SESSIONS = (
 )
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40)
 @given(order=st.permutations(range(len(SESSIONS))))
 def test_the_order_of_the_file_does_not_matter_where_times_are_given(book: Book, order: list[int]) -> None:
     write(book, *(f"id: M{number}, {SESSIONS[number]}" for number in order))

@@ -134,7 +134,7 @@ def worst(unbalance: Unbalance) -> float:
     return max(abs(unbalance.front), abs(unbalance.rear)) / half
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(cases(), st.data())
 def test_of_all_placings_that_keep_the_locks_it_is_the_one_that_leaves_the_least(
     lasting: Book, case: Case, data: st.DataObject

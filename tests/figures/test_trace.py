@@ -137,7 +137,7 @@ def written(given: list[tuple[int, int, str]]) -> str:
     return "[" + ", ".join(f'"{number / 10**places:.{places}f} {unit}"' for number, places, unit in given) + "]"
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.lists(read, min_size=8, max_size=8))
 def test_whatever_was_read_the_formulas_can_be_worked_again(given: list[list[tuple[int, int, str]]]) -> None:
     kinds = (("rod_big_end", "R"), ("rod_small_end", "R"), ("piston", "P"), ("pin", "N"))

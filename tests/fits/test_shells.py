@@ -84,7 +84,7 @@ def gained(choice: Choice) -> tuple[int, int, Fraction]:
     return len(choice.outside), len(choice.in_doubt), choice.farthest
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(cases())
 def test_choices_are_those_of_trying_every_assignment(case: Case) -> None:
     expected: list[Choice] = []

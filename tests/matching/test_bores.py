@@ -9,7 +9,7 @@ from itertools import permutations
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from buildbook.matching import MatchingError, even_clearances
@@ -47,7 +47,6 @@ def staying(case: Case, pairing: Mapping[str, str]) -> int:
     return sum(pairing[cylinder] == piston for cylinder, piston in case.now.items())
 
 
-@settings(deadline=None)
 @given(cases())
 def test_no_pairing_that_keeps_the_locks_is_more_even(case: Case) -> None:
     pairing = even_clearances(*case)
@@ -67,7 +66,6 @@ def test_every_piston_has_a_bore_and_the_locked_ones_their_own(case: Case) -> No
         assert pairing.clearances[cylinder] == case.bores[cylinder] - case.pistons[piston]
 
 
-@settings(deadline=None)
 @given(cases())
 def test_of_pairings_of_the_same_sizes_none_leaves_more_pistons_where_they_are(case: Case) -> None:
     def sizes(pairing: Mapping[str, str]) -> Counter[tuple[Fraction, Fraction]]:

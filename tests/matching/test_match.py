@@ -41,7 +41,6 @@ def problems(draw: st.DrawFn, pools: int = 3, most: int = 5) -> Problem:
 # --- the smallest spread -------------------------------------------------------------------------------------------
 
 
-@settings(deadline=None)
 @given(problems(pools=2, most=6))
 def test_heaviest_with_lightest_is_as_even_as_trying_every_pairing(problem: Problem) -> None:
     first, second = (list(each.pieces.values()) for each in problem.pools)
@@ -150,7 +149,7 @@ def test_the_steps_in_which_the_weights_come_are_found_wherever_the_weights_lie(
 # --- what must not change the answer ---------------------------------------------------------------------------------
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(problems(), st.randoms(use_true_random=False), grams, st.fractions(min_value=Fraction(1, 50), max_value=50))
 def test_order_names_a_constant_and_the_unit_do_not_change_the_spread(
     problem: Problem, chance: random.Random, constant: Fraction, factor: Fraction

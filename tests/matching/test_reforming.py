@@ -100,7 +100,7 @@ def now(pieces: Pieces) -> Where:
     return [list(range(len(each))) for each in pieces.sums]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(cases())
 def test_few_are_as_good_as_every_way_tried_and_of_equals_move_the_fewest(pieces: Pieces) -> None:
     found = reform(pieces, now(pieces), 1.0, 0.0)
@@ -118,7 +118,7 @@ def moved(where: Where) -> int:
     return sum(piece != at for placed in where for at, piece in enumerate(placed))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(cases())
 def test_what_exchanging_finds_keeps_everything_and_lies_between_the_best_and_the_start(pieces: Pieces) -> None:
     """The search for many cylinders, on few, where every way can be tried."""

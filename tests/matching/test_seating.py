@@ -98,13 +98,13 @@ def check(given: Seats) -> None:
         assert found.worst <= given.worst(range(len(given.weights))) + 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(cases(FOUR_AND_SIX))
 def test_four_and_six_are_as_good_as_every_way_tried(given: Seats) -> None:
     check(given)
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(cases(EIGHT))
 def test_eight_are_as_good_as_every_way_tried(given: Seats) -> None:
     check(given)
