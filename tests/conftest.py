@@ -67,7 +67,8 @@ def sealed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing of the machine's own settings reaches a test, and no test leaves anything behind."""
     home = tmp_path / "home"
     home.mkdir()
-    for name in [name for name in os.environ if name.startswith(("GIT_", "BUILDBOOK_", "_TYPER"))]:
+    unwanted = ("GIT_", "BUILDBOOK_", "_TYPER", "PYTHONDONTWRITEBYTECODE")  # the last: each process would compile anew
+    for name in [name for name in os.environ if name.startswith(unwanted)]:
         monkeypatch.delenv(name)
     for name, value in {
         "HOME": str(home),

@@ -13,11 +13,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from buildbook.bench.entry import READ_OFF, Event, Session, Slot, applied
-from buildbook.book.places import Misuse, shown
+from buildbook.book.places import TAKING, Misuse, shown
 from buildbook.book.writing import sync_folder
 from buildbook.records.finding import Finding, Where
-
-TAKING = ".taking"  # ends the name of what has not become a record yet
 
 
 class Head(NamedTuple):

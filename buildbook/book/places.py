@@ -10,6 +10,8 @@ from buildbook.records.tree import TextNode
 
 NAME = re.compile(r"[a-z0-9][a-z0-9._-]*")
 
+TAKING = ".taking"  # ends the name of a session at the bench that has not become a record yet
+
 
 class Misuse(Exception):
     """A command that cannot be carried out as given: what is wrong, and the remedy."""

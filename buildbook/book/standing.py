@@ -15,7 +15,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from buildbook.book import git
-from buildbook.book.places import shown
+from buildbook.book.places import TAKING, shown
 from buildbook.book.schema import cache_folder
 from buildbook.book.schema import folder as data_folder
 from buildbook.book.writing import UNFINISHED
@@ -47,6 +47,11 @@ class Standing:
             for each in (path, *path.parents)
             if each.name.startswith(".") and each.name.endswith(UNFINISHED)
         }
+
+    @property
+    def under_way(self) -> set[Path]:
+        """The folders in which a session at the bench has not become a record yet."""
+        return {(self.book / name).parent for name in self.touched if name.endswith(TAKING)}
 
     @cached_property
     def _lines(self) -> dict[str, list[bytes]]:
@@ -178,8 +183,18 @@ def _write(path: Path, content: object) -> None:
         beside.replace(path)
 
 
+_asked: dict[Path, Callable[[], Standing | None]] = {}
+
+
+def ask_ahead(book: Path) -> None:
+    """Ask git now what `ask` will be called for."""
+    _asked[book] = ask(book)
+
+
 def ask(book: Path) -> Callable[[], Standing | None]:
     """Ask git how the book's files stand, and go on; what is returned waits for it. None where git cannot be asked."""
+    if (asked := _asked.pop(book, None)) is not None:
+        return asked
     under = ("--", "shop.yaml", "engines")
     answers = git.ask(book, ("ls-files", "-s", "-v", "-z", *under), (*git.STATUS, "--ignored", *under))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from buildbook.book.places import Misuse, builds, engines, find_book, folder_of, resolve, shown, top_of
+from buildbook.book.places import TAKING, Misuse, builds, engines, find_book, folder_of, resolve, shown, top_of
 from buildbook.cli.common import AsJson, BookPath, command, complete_builds, finish, new_app, open_book, tidy_up
 from buildbook.records.finding import Finding
 
@@ -78,7 +78,7 @@ def check(
         if only is not None:
             findings = [each for each in findings if each.where.file == only or each.rule == UNCHECKED]
     findings += _not_kept(root, names, file, stands)
-    findings += _under_way(root, names)
+    findings += _under_way(root, names, stands)
 
     def draw(to: "Console") -> None:
         from buildbook.views.findings import count_of
@@ -146,15 +146,14 @@ def _builds_of_file(root: Path, file: Path) -> list[str]:
     raise Misuse(f"{file} is not a file of a book", "name shop.yaml, an engine.yaml, or a file of a build")
 
 
-def _under_way(root: Path, names: Sequence[str]) -> Iterator[Finding]:
+def _under_way(root: Path, names: Sequence[str], stands: "Standing | None") -> Iterator[Finding]:
     """Sessions at the bench that have not become a record yet."""
-    from buildbook.bench.journal import TAKING, notes
+    folders = stands.under_way if stands else {folder_of(root, name) for name in names}
+    for folder in sorted(folders):
+        if stands or any(entry.name.endswith(TAKING) for entry in folder.iterdir()):
+            from buildbook.bench.journal import notes
 
-    for name in names:
-        folder = folder_of(root, name)
-        with os.scandir(folder) as entries:
-            if any(entry.name.endswith(TAKING) for entry in entries):
-                yield from notes(folder)
+            yield from notes(folder)
 
 
 def _check(root: Path, names: Sequence[str], stands: "Standing | None", *, everything: bool) -> list["Finding"]:

@@ -164,3 +164,18 @@ def test_two_books_do_not_share_what_is_known(twin: Book, tmp_path: Path) -> Non
 
 def test_a_book_that_git_cannot_be_asked_about_has_no_standing(book: Book) -> None:
     assert standing.ask(book.root)() is None
+
+
+def test_what_was_asked_ahead_is_answered_once(twin: Book) -> None:
+    standing.ask_ahead(twin.root)
+    assert now(twin).changes == []
+    change(twin, "build.yaml", "{max: 1.0}", "{max: 1.5}")
+    assert [each.path.name for each in now(twin).changes] == ["build.yaml"]
+
+
+@pytest.mark.parametrize("ignored", ["", "*.taking", "engines/"])
+def test_an_unfinished_session_is_seen_even_where_git_ignores_it(twin: Book, ignored: str) -> None:
+    assert now(twin).under_way == set()
+    (twin.root / ".git" / "info" / "exclude").write_text(f"{ignored}\n")
+    (twin.folder / ".piston.taking").write_text("")
+    assert now(twin).under_way == {twin.folder}
