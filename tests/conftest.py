@@ -58,8 +58,9 @@ limits: {reciprocating_spread: {max: 1.0}, bobweight_set: {within: 0.5}}
 
 @pytest.fixture(autouse=True, scope="session")
 def interruptible() -> None:
-    """A shell that runs the tests in the background has them, and every command they start, ignore Ctrl-C."""
+    """What starts the tests in the background has them, and every command they start, ignore Ctrl-C and hanging up."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 @pytest.fixture(autouse=True)

@@ -4,7 +4,6 @@ import json
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -120,12 +119,10 @@ REFUSED: list[tuple[str | bytes, str, int, int]] = [
 
 @pytest.mark.parametrize(("content", "rule", "line", "column"), REFUSED)
 def test_a_trap_is_an_error_at_the_exact_spot(content: str | bytes, rule: str, line: int, column: int) -> None:
-    started = time.monotonic()
     root, findings = read(content)
     assert root is None
     assert [(each.rule, *each.where[1:]) for each in findings if each.severity == "error"][-1] == (rule, line, column)
     assert all(each.what and each.why and each.remedy for each in findings)
-    assert time.monotonic() - started < 0.5
 
 
 # content, value, and the findings that do not keep it from being read
