@@ -138,6 +138,16 @@ class Quantity:
     def dimension(self) -> str:
         return UNITS[self.unit].dimension
 
+    @property
+    def digits(self) -> str:
+        """The number as it was written, without its unit."""
+        return self.text.removesuffix(self.unit).strip()
+
+    @property
+    def written(self) -> str:
+        """The number as it was written, with the unit that it has in its file: `62.180 mm`."""
+        return f"{self.digits} {self.unit}"
+
     def worth(self, unit: str) -> Fraction:
         """The exact value in another unit of the same dimension. Raises QuantityError across dimensions."""
         if self.unit == unit:

@@ -75,6 +75,12 @@ def test_a_number_carries_its_own_unit_with_or_without_a_space(text: str, unit: 
     assert (own.number, own.unit) == (Decimal(text), unit)
 
 
+@pytest.mark.parametrize("text", ["62.180", "62.180 in", "62.180in", " 62.180  in"])
+def test_a_quantity_is_written_with_its_unit_whether_or_not_its_text_has_it(text: str) -> None:
+    quantity = read_quantity(text, "length", "in")
+    assert (quantity.digits, quantity.written) == ("62.180", "62.180 in")
+
+
 def test_a_bare_number_is_in_the_files_unit_and_needs_one() -> None:
     assert read_quantity("611.4", "mass", "oz").unit == "oz"
     with pytest.raises(QuantityError) as caught:

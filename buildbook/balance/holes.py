@@ -9,7 +9,7 @@ cone a little blunter than counted here.
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from math import asin, cosh, hypot, inf, isfinite, pi, radians, sin, sinh, sqrt, tan, tanh
+from math import asin, atan2, cosh, degrees, hypot, inf, isfinite, pi, radians, sin, sinh, sqrt, tan, tanh
 from typing import Literal, NamedTuple
 
 from buildbook.balance.unbalance import BalancingError
@@ -89,16 +89,6 @@ class RadialHole:
         return self.density * _PER_CUBIC_MM * moment
 
     @property
-    def centre(self) -> float:
-        """Radius of the centre of mass of what is taken out [mm]; the rim's radius where nothing is."""
-        return self.unbalance / self.weight if self.weight else self.radius
-
-    @property
-    def rim_weight(self) -> float:
-        """The weight at the rim that this hole acts like [g]: unbalance/radius."""
-        return self.unbalance / self.radius
-
-    @property
     def simple(self) -> Estimate:
         """The simple estimate of the same hole, from its depth at full diameter."""
         return simple_estimate(self.radius, self.diameter, max(self.full_depth, 0.0), self.density)
@@ -174,11 +164,6 @@ class Plug:
             )
 
     @property
-    def own_weight(self) -> float:
-        """Weight of the plug itself [g]: density × volume."""
-        return self._filling.weight
-
-    @property
     def weight(self) -> float:
         """Weight the crankshaft gains [g]: the plug, less the metal bored out for it."""
         return self._filling.weight - self._hole(self.metal).weight
@@ -205,6 +190,17 @@ class Plug:
 def point_length(diameter: float, point: float) -> float:
     """Length of a drill's point [mm]: (D/2)/tan(point/2); nothing for a flat end, 180°."""
     return 0.0 if point == 180 else diameter / 2 / tan(radians(point) / 2)
+
+
+def arc_from_the_rim(radius: float, diameter: float, depth: float, web: float = 0.0) -> float:
+    """Half the arc [deg] that a hole from the rim of `radius` [mm] takes up, seen from the crank axis, with so much
+    metal `web` [mm] beside it: at its shoulder, `depth` [mm] below the rim, where it is widest."""
+    return degrees(atan2(diameter / 2 + web, radius - depth))
+
+
+def arc_along_the_axis(radius: float, diameter: float, web: float = 0.0) -> float:
+    """The same for a hole along the crankshaft, its axis at `radius` [mm]."""
+    return degrees(asin(min((diameter / 2 + web) / radius, 1.0)))
 
 
 def simple_estimate(radius: float, diameter: float, depth: float, density: float) -> Estimate:

@@ -9,45 +9,28 @@ from cmath import phase, rect
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from itertools import permutations, product
-from math import asin, atan2, ceil, cos, degrees, floor, hypot, inf, isfinite, radians
+from itertools import product
+from math import degrees, hypot, inf, isfinite, radians
 from typing import ClassVar, Literal, NamedTuple
 
-from buildbook.balance.holes import CannotCut, Estimate, Plug, RadialHole, depth_for, point_length
+from buildbook.balance.cutting import (
+    Bit,
+    Cannot,
+    Drilling,
+    Plugging,
+    Row,
+    Shop,
+    Tool,
+    Window,
+    counted,
+    number_words,
+    row_of,
+    step_up,
+)
+from buildbook.balance.holes import CannotCut, Estimate
 
-_TURN = 0.5  # [deg] steps in which holes are spread, or moved in from the end of a window
 _NEAR_END = 30.0  # [deg] how far inside its window a heavy side may lie and still be shared with the next window
 _ALIKE = 0.01  # plans rank alike if what remains is the same in steps of this share of the unbalance
-
-
-@dataclass(frozen=True, slots=True)
-class Bit:
-    """A drill of the shop: its diameter [mm] and the included angle of its point [deg], 180 for a flat end."""
-
-    diameter: float
-    point: float = 118
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """Where metal may be taken: the arc of a counterweight from `start` to `end` [deg], going positive.
-
-    The whole hole stays within the arc, not just its mouth, and no deeper than `depth` [mm] at its tip; its diameter
-    stays within `width` [mm], the counterweight's thickness along the crankshaft. `radius` [mm] is the rim's and
-    `position` [mm] the middle of the counterweight.
-    """
-
-    start: float
-    end: float
-    radius: float
-    position: float
-    depth: float | None = None
-    width: float | None = None
-
-    @property
-    def span(self) -> float:
-        """How far the arc goes [deg], up to 360."""
-        return (self.end - self.start) % 360 or 360.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +131,7 @@ def plans(
     where one bit cannot do it. Raises NoPlan with reasons, and CannotCut for input that does not hold together.
     """
     _check(unbalance, planes, windows, bits, density, leave, plug_density, most_holes, web, step)
-    shop = _Shop(tuple(bits), density, plug_density, most_holes, web, step)
+    shop = Shop(tuple(bits), density, plug_density, most_holes, web, step)
     job = _Job(unbalance, planes, leave)
     singles = {plane: _singles(plane, windows.get(plane, ()), shop) for plane in planes}
     splits = {plane: _splits(plane, windows.get(plane, ()), shop) for plane in planes}
@@ -180,26 +163,6 @@ def plans(
     if not found:
         raise NoPlan(why.reasons([plane for plane in planes if plane not in alone], windows))
     return [_plan(each, shop) for each in _best(found, job)[:most_plans]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Shop:
-    bits: tuple[Bit, ...]
-    density: float
-    plug_density: float | None
-    most_holes: int
-    web: float
-    step: float
-
-
-class _Cannot(Exception):
-    """One attempt that came to nothing: the sentence of its reason, the lengths in it, and the bit it was for."""
-
-    def __init__(self, sentence: str, bit: Bit, **lengths: float) -> None:
-        super().__init__(sentence)
-        self.sentence = sentence
-        self.bit = bit
-        self.lengths = lengths | {"bit": bit.diameter}
 
 
 class _Job:
@@ -245,176 +208,6 @@ class _Job:
         return max(abs(remains[name]) / plane.radius for name, plane in self.planes.items())
 
 
-# ---- one hole or plug of a bit in a window: how deep, how far from the next, how much of the arc
-
-
-@dataclass(frozen=True, slots=True)
-class _Drilling:
-    window: Window
-    bit: Bit
-    shop: _Shop
-
-    kind: ClassVar[Literal["hole", "plug"]] = "hole"
-
-    @property
-    def room(self) -> float:
-        """The deepest the bit may be at full diameter [mm]: its tip at the limit, or at the crank axis."""
-        limit = self.window.radius if self.window.depth is None else min(self.window.depth, self.window.radius)
-        return limit - point_length(self.bit.diameter, self.bit.point)
-
-    def hole(self, depth: float) -> RadialHole:
-        window, bit = self.window, self.bit
-        return RadialHole(window.radius, bit.diameter, depth, bit.point, self.shop.density)
-
-    def taken(self, depth: float) -> float:
-        return self.hole(depth).unbalance
-
-    def check_fit(self) -> None:
-        """Raises _Cannot where the bit does not fit the window at all."""
-        bit, width = self.bit, self.window.width
-        if bit.diameter >= 2 * self.window.radius:
-            raise _Cannot("a {bit} bit is as wide as the crankshaft", bit)
-        if width is not None and bit.diameter > width:
-            raise _Cannot("a {bit} bit is wider than the counterweight, {width}", bit, width=width)
-        if self.room < self.shop.step:
-            raise _Cannot("the point alone of a {bit} bit is longer than the limit", bit)
-
-    def depth(self, amount: float, count: int) -> float:
-        """Depth [mm] to set for one of `count` holes that is to take `amount` [g·mm]."""
-        window, bit = self.window, self.bit
-        holes = _counted(count, self.kind)
-        exact = depth_for(
-            amount, radius=window.radius, diameter=bit.diameter, point=bit.point, density=self.shop.density
-        )
-        if exact is None and amount > self.taken(0):
-            raise _Cannot(f"{holes} cannot take that much, however deep", bit)
-        if exact is not None and exact > self.room:
-            point = point_length(bit.diameter, bit.point)
-            raise _Cannot(
-                f"{holes} would have to go {{depth}} deep at the tip; the limit is {{limit}}",
-                bit,
-                depth=exact + point,
-                limit=self.room + point,
-            )
-        return _rounded_down(exact or 0.0, self.shop.step, holes, bit)
-
-    def spacing(self, depth: float) -> float:
-        """Least angle between two holes [deg]: holes lean towards each other, and are nearest at shoulder or tip."""
-        bore, half_web = self.bit.diameter / 2, self.shop.web / 2
-        shoulder = self.window.radius - depth
-        tip = shoulder - point_length(self.bit.diameter, self.bit.point)
-        if half_web >= tip:
-            return inf
-        return 2 * degrees(max(asin(half_web / tip), atan2(bore, shoulder) + asin(half_web / hypot(shoulder, bore))))
-
-    def half_arc(self, depth: float) -> float:
-        """Half the arc that the hole takes up [deg], at its shoulder, where it is widest seen from the crank axis."""
-        return degrees(atan2(self.bit.diameter / 2, self.window.radius - depth))
-
-
-@dataclass(frozen=True, slots=True)
-class _Plugging:
-    window: Window
-    bit: Bit
-    shop: _Shop
-    plug_density: float
-
-    kind: ClassVar[Literal["hole", "plug"]] = "plug"
-
-    @property
-    def room(self) -> float:
-        """The longest plug the width takes [mm], with the point of the bit that bores for it."""
-        return (self.window.width or 0.0) - point_length(self.bit.diameter, self.bit.point)
-
-    @property
-    def radius(self) -> float:
-        """Where the plug's axis lies [mm]: as far out as leaves a web of metal to the rim."""
-        return self.window.radius - self.shop.web - self.bit.diameter / 2
-
-    def hole(self, depth: float) -> Plug:
-        bit, shop = self.bit, self.shop
-        return Plug("axial", self.radius, bit.diameter, depth, self.plug_density, shop.density, bit.point)
-
-    def taken(self, depth: float) -> float:
-        return self.hole(depth).unbalance
-
-    def check_fit(self) -> None:
-        """Raises _Cannot where the plug does not fit the window at all."""
-        window, bit = self.window, self.bit
-        if window.width is None:
-            raise _Cannot("whether a {bit} plug fits takes the counterweight's width to tell", bit)
-        if self.radius <= bit.diameter / 2 or (
-            window.depth is not None and self.shop.web + bit.diameter > window.depth
-        ):
-            raise _Cannot(
-                "a {bit} plug with {web} of metal to the rim is deeper than the limit", bit, web=self.shop.web
-            )
-
-    def depth(self, amount: float, count: int) -> float:
-        """Length [mm] to cut one of `count` plugs to that is to add `amount` [g·mm]."""
-        bit, plugs = self.bit, _counted(count, self.kind)
-        void = self.taken(0)
-        exact = (amount - void) / (self.taken(1) - void)
-        if exact > self.room:
-            point = point_length(bit.diameter, bit.point)
-            raise _Cannot(
-                f"{plugs} would need to be bored {{depth}} deep at the tip; the counterweight is {{limit}} wide",
-                bit,
-                depth=exact + point,
-                limit=self.room + point,
-            )
-        return _rounded_down(exact, self.shop.step, plugs, bit)
-
-    def spacing(self, depth: float) -> float:
-        """Least angle between two plugs [deg]; they lie side by side, however long."""
-        return 2 * degrees(asin(min(1.0, (self.bit.diameter + self.shop.web) / 2 / self.radius)))
-
-    def half_arc(self, depth: float) -> float:
-        """Half the arc that the plug takes up [deg], seen from the crank axis."""
-        return degrees(asin(self.bit.diameter / 2 / self.radius))
-
-
-_Tool = _Drilling | _Plugging
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """So many equal holes, evenly spread: `depth` [mm] of each and `spacing` [deg] from one to the next."""
-
-    tool: _Tool
-    count: int
-    depth: float
-    spacing: float
-
-    def angles(self, middle: float) -> Iterator[float]:
-        for number in range(self.count):
-            yield middle + (number - (self.count - 1) / 2) * self.spacing
-
-    @property
-    def half_arc(self) -> float:
-        """From the middle of the row to where its last hole ends [deg]."""
-        return (self.count - 1) / 2 * self.spacing + self.tool.half_arc(self.depth)
-
-    def taken(self, middle: float) -> complex:
-        """What the whole row takes from the heavy side [g·mm]; a plug adds on its own side."""
-        sign = 1 if self.tool.kind == "hole" else -1
-        return sign * self.tool.taken(self.depth) * sum(rect(1, radians(angle)) for angle in self.angles(middle))
-
-
-def _row(tool: _Tool, amount: float, count: int) -> _Row:
-    """The row that takes `amount` [g·mm]: the deeper its holes, the wider they are spread, and the less they count."""
-    tool.check_fit()
-    spacing = _step_up(tool.spacing(tool.shop.step)) if count > 1 else 0.0
-    while (count - 1) * spacing < 180:
-        along = sum(cos(radians(angle)) for angle in _Row(tool, count, 0.0, spacing).angles(0.0))
-        row = _Row(tool, count, tool.depth(amount / along, count), spacing)
-        needed = tool.spacing(row.depth) if count > 1 else 0.0
-        if needed <= spacing:
-            return row
-        spacing = _step_up(needed)
-    raise _Cannot(f"{_counted(count, tool.kind)} would run into each other", tool.bit)
-
-
 # ---- the places of one plane: a window under the heavy side, a window on the light side, or two windows
 
 
@@ -426,7 +219,7 @@ class _Choice(NamedTuple):
 
     plane: str
     way: str
-    rows: tuple[tuple[_Row, float], ...]
+    rows: tuple[tuple[Row, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -452,7 +245,7 @@ class _Single:
 
     plane: str
     window: Window
-    tools: tuple[_Tool, ...]
+    tools: tuple[Tool, ...]
     most_holes: int
 
     @property
@@ -468,7 +261,7 @@ class _Single:
         return (degrees(phase(complex(*amounts))) + (180 if self.plug else 0)) % 360
 
     def plausible(self, amounts: Sequence[float]) -> bool:
-        return _inside(self.window, self.angle(amounts), 0.0)
+        return self.window.holds(self.angle(amounts), 0.0)
 
     def settled(self, amounts: Sequence[float]) -> "_Single":
         return self
@@ -477,17 +270,19 @@ class _Single:
         amount, angle = hypot(*amounts), self.angle(amounts)
         for tool, count in product(self.tools, range(1, self.most_holes + 1)):
             try:
-                row = _row(tool, amount, count)
-                if not _inside(self.window, angle, row.half_arc):
-                    holes = _counted(count, tool.kind)
-                    raise _Cannot(f"{holes} would reach past the end of the window", tool.bit)
-            except _Cannot as reason:
+                row = row_of(tool, amount, count)
+                if not self.window.holds(angle, row.half_arc):
+                    holes = counted(count, tool.kind)
+                    raise Cannot(f"{holes} would reach past the end of the window", tool.bit)
+            except Cannot as reason:
                 why.cannot(self.plane, reason)
                 continue
             if self.plug:
-                way = "plug of heavy metal" if count == 1 else f"{_number(count)} plugs of heavy metal side by side"
+                way = (
+                    "plug of heavy metal" if count == 1 else f"{number_words(count)} plugs of heavy metal side by side"
+                )
             else:
-                way = "one hole" if count == 1 else f"{_number(count)} holes side by side"
+                way = "one hole" if count == 1 else f"{number_words(count)} holes side by side"
             yield _Choice(self.plane, way, ((row, angle),))
 
 
@@ -500,7 +295,7 @@ class _Split:
     second: Window
     bit: Bit
     count: int
-    shop: _Shop
+    shop: Shop
     insets: tuple[float, float]
 
     @property
@@ -523,9 +318,9 @@ class _Split:
         gap = (self.second.start - self.first.end) % 360
         return (angle - self.first.end + first) % 360 < gap + first + second
 
-    def _rows(self, amounts: Sequence[float]) -> tuple[_Row, _Row]:
+    def _rows(self, amounts: Sequence[float]) -> tuple[Row, Row]:
         first, second = (
-            _row(_Drilling(window, self.bit, self.shop), amount, self.count)
+            row_of(Drilling(window, self.bit, self.shop), amount, self.count)
             for window, amount in zip((self.first, self.second), amounts, strict=True)
         )
         return first, second
@@ -533,7 +328,7 @@ class _Split:
     def settled(self, amounts: Sequence[float]) -> "_Split":
         """Moved in from the ends of the windows until both rows, as deep as they must go, stand clear."""
         rows = self._rows(amounts)
-        insets = [max(inset, _step_up(row.half_arc)) for inset, row in zip(self.insets, rows, strict=True)]
+        insets = [max(inset, step_up(row.half_arc)) for inset, row in zip(self.insets, rows, strict=True)]
         first, second = rows
         if abs(self.first.position - self.second.position) < first.tool.bit.diameter + self.shop.web:
             deepest = max(rows, key=lambda row: row.tool.spacing(row.depth))
@@ -541,19 +336,19 @@ class _Split:
             between -= (self.count - 1) / 2 * (first.spacing + second.spacing)
             short = deepest.tool.spacing(deepest.depth) - between
             if short > 180:
-                raise _Cannot("{bit} holes in two windows would run into each other", first.tool.bit)
+                raise Cannot("{bit} holes in two windows would run into each other", first.tool.bit)
             if short > 0:
-                insets = [inset + _step_up(short / 2) for inset in insets]
+                insets = [inset + step_up(short / 2) for inset in insets]
         for inset, row, window in zip(insets, rows, (self.first, self.second), strict=True):
             if inset + row.half_arc > window.span:
-                raise _Cannot("a {bit} hole does not fit into the window", row.tool.bit)
+                raise Cannot("a {bit} hole does not fit into the window", row.tool.bit)
         return replace(self, insets=(insets[0], insets[1]))
 
     def choices(self, amounts: Sequence[float], why: "_Why") -> Iterator[_Choice]:
-        holes = "split between" if self.count == 1 else f"{_number(self.count)} holes in each of"
+        holes = f"{number_words(self.count)} hole{'s' if self.count > 1 else ''}"
         yield _Choice(
             self.plane,
-            f"{holes} two counterweights",
+            f"{holes} to either side",
             tuple(zip(self._rows(amounts), self.middles, strict=True)),
         )
 
@@ -561,26 +356,29 @@ class _Split:
 _Site = _Alone | _Single | _Split
 
 
-def _singles(plane: str, windows: Sequence[Window], shop: _Shop) -> list[_Single]:
+def _singles(plane: str, windows: Sequence[Window], shop: Shop) -> list[_Single]:
     singles = []
     for window in windows:
-        drills = tuple(_Drilling(window, bit, shop) for bit in shop.bits)
+        drills = tuple(Drilling(window, bit, shop) for bit in shop.bits)
         singles.append(_Single(plane, window, drills, shop.most_holes))
         if shop.plug_density is not None:
-            plugs = tuple(_Plugging(window, bit, shop, shop.plug_density) for bit in shop.bits)
+            plugs = tuple(Plugging(window, bit, shop, shop.plug_density) for bit in shop.bits)
             singles.append(_Single(plane, window, plugs, shop.most_holes))
     return singles
 
 
-def _splits(plane: str, windows: Sequence[Window], shop: _Shop) -> list[_Split]:
-    """Every two neighbouring windows, with every bit; no deeper than the mouth of a hole so far."""
+def _splits(plane: str, windows: Sequence[Window], shop: Shop) -> list[_Split]:
+    """Every two neighbouring windows, or the two ends of one that goes nearly round, with every bit; no deeper than the
+    mouth of a hole so far."""
     splits = []
-    for first, second in permutations(windows, 2):
+    for first, second in product(windows, repeat=2):
+        if first is second and first.span == 360:
+            continue  # it has no ends
         gap = (second.start - first.end) % 360
         if any(0 < (other.start - first.end) % 360 < gap for other in windows if other is not second):
             continue
         for bit, count in product(shop.bits, range(1, shop.most_holes // 2 + 1)):
-            one, other_end = (_step_up(_Drilling(each, bit, shop).half_arc(0)) for each in (first, second))
+            one, other_end = (step_up(Drilling(each, bit, shop).half_arc(0)) for each in (first, second))
             splits.append(_Split(plane, first, second, bit, count, shop, (one, other_end)))
     return splits
 
@@ -593,7 +391,7 @@ class _Found(NamedTuple):
     remains: Mapping[str, complex]
 
     @property
-    def rows(self) -> list[_Row]:
+    def rows(self) -> list[Row]:
         return [row for choice in self.choices for row, _ in choice.rows]
 
 
@@ -612,7 +410,7 @@ class _Why:
         else:
             self._outside.setdefault((plane, plug), angle)
 
-    def cannot(self, plane: str, cannot: _Cannot) -> None:
+    def cannot(self, plane: str, cannot: Cannot) -> None:
         missed_by = cannot.lengths.get("depth", inf) - cannot.lengths.get("limit", 0.0)
         before = self._vain.get((plane, cannot.bit))
         if before is None or missed_by < before[0]:
@@ -676,7 +474,7 @@ def _settle(job: _Job, pair: tuple[_Site, ...], why: _Why) -> Iterator[_Found]:
         for site, part in zip(pair, amounts, strict=True):
             try:
                 settled.append(site.settled(part))
-            except _Cannot as reason:
+            except Cannot as reason:
                 why.cannot(site.plane, reason)
                 return
         if tuple(settled) == pair:
@@ -714,7 +512,7 @@ def _best(found: Iterable[_Found], job: _Job) -> list[_Found]:
     return sorted(best, key=rank)
 
 
-def _plan(found: _Found, shop: _Shop) -> Plan:
+def _plan(found: _Found, shop: Shop) -> Plan:
     return Plan(
         holes=tuple(
             _hole(row, choice.plane, angle)
@@ -727,7 +525,7 @@ def _plan(found: _Found, shop: _Shop) -> Plan:
     )
 
 
-def _hole(row: _Row, plane: str, angle: float) -> Hole:
+def _hole(row: Row, plane: str, angle: float) -> Hole:
     tool, hole = row.tool, row.tool.hole(row.depth)
     return Hole(
         kind=tool.kind,
@@ -748,42 +546,15 @@ def _hole(row: _Row, plane: str, angle: float) -> Hole:
 # ---- small things
 
 
-def _least(windows: Sequence[Window], shop: _Shop) -> float:
+def _least(windows: Sequence[Window], shop: Shop) -> float:
     """The least that any bit takes by a hole worth drilling [g·mm]; nothing where no bit fits."""
     least = inf
     for window, bit in product(windows, shop.bits):
-        drilling = _Drilling(window, bit, shop)
-        with suppress(_Cannot):
+        drilling = Drilling(window, bit, shop)
+        with suppress(Cannot):
             drilling.check_fit()
             least = min(least, drilling.taken(shop.step))
     return least if least < inf else 0.0
-
-
-def _inside(window: Window, angle: float, half_arc: float) -> bool:
-    """Whether what reaches `half_arc` to either side of `angle` [deg] lies within the window."""
-    from_start = (angle - window.start) % 360
-    return window.span == 360 or half_arc <= from_start <= window.span - half_arc
-
-
-def _step_up(angle: float) -> float:
-    return ceil(angle / _TURN - 1e-9) * _TURN if angle < 180 else inf
-
-
-def _rounded_down(depth: float, step: float, holes: str, bit: Bit) -> float:
-    """The depth to set: never beyond what is wanted, for metal does not go back."""
-    steps = floor(depth / step + 1e-6)
-    if steps < 1:
-        raise _Cannot(f"{holes} would take more than is wanted, at the shallowest", bit)
-    return round(steps * step, 9)
-
-
-def _number(count: int) -> str:
-    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-    return words[count] if count < len(words) else str(count)
-
-
-def _counted(count: int, kind: str) -> str:
-    return f"{_number(count)} {{bit}} {kind}{'s' if count > 1 else ''}"
 
 
 def _solve(matrix: list[list[float]], aim: list[float]) -> list[float] | None:

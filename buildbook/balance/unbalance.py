@@ -202,10 +202,6 @@ class Split:
         rear = self.couple / self.planes.span
         return Unbalance(-rear, rear)
 
-    def recombined(self) -> Unbalance:
-        """The unbalance that was split: static and couple parts added at each plane."""
-        return self.static + self.couple_pair
-
 
 def predicted(state: Unbalance, corrections: Iterable[Unbalance]) -> Unbalance:
     """What the next spin should read: the last one and every correction since, added at each plane.

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from buildbook.book.reading import Loaded, Reader
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
-    from buildbook.records.model import Build, Entry, Shop
+    from buildbook.records.model import Build, Entry, Instrument, Shop
     from buildbook.records.tree import MapNode
 
 
@@ -44,8 +44,23 @@ def complete_people(incomplete: str) -> list[str]:
 
 def complete_instruments(incomplete: str) -> list[str]:
     """The ids of the instruments in the book here, for the Tab key."""
+    return _instruments(incomplete, lambda each: True)
+
+
+def complete_scales(incomplete: str) -> list[str]:
+    """The ids of what a piece can be weighed on, for the Tab key."""
+    return _instruments(incomplete, lambda each: each.weighs)
+
+
+def complete_machines(incomplete: str) -> list[str]:
+    """The ids of the balancing machines, for the Tab key."""
+    return _instruments(incomplete, lambda each: each.kind == "balancing_machine")
+
+
+def _instruments(incomplete: str, wanted: Callable[["Instrument"], bool]) -> list[str]:
     shop = _shop_here()
-    return [name for name in (shop.instruments if shop else ()) if name.startswith(incomplete)]
+    known = shop.instruments if shop else {}
+    return [name for name, each in known.items() if name.startswith(incomplete) and wanted(each)]
 
 
 def _shop_here() -> "Shop | None":

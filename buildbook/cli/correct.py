@@ -85,7 +85,10 @@ def drill(
     book: BookPath = None,
     as_json: AsJson = False,
 ) -> None:
-    """A hole drilled to take weight away."""
+    """A hole drilled to take weight away.
+
+    Lengths are in mm, or carry their own unit, as in 0.875in.
+    """
     change = _place(place) | _lengths(diameter=diameter, depth=depth)
     change |= _words("--depth-to", "depth_to", depth_to, ("tip", "shoulder"))
     change |= {"point": read_option(point, "angle", "deg", "--point")} if point else {}
@@ -109,7 +112,10 @@ def plug(
     book: BookPath = None,
     as_json: AsJson = False,
 ) -> None:
-    """Heavy metal set into a hole: along the axis, retained."""
+    """Heavy metal set into a hole: along the axis, retained.
+
+    Lengths are in mm, or carry their own unit, as in 0.75in.
+    """
     change = _place(place) | _lengths(radius=radius, position=position)
     change |= _words("--along", "along", along or "axis", ("radius", "axis"))
     change |= _lengths(diameter=diameter, length=length) | _density(density)
@@ -185,7 +191,7 @@ def remove(
 
     def step(before: "model.Build") -> "dict[str, Value]":
         steps = [each.id for each in before.spins.steps if each.id is not None]
-        pieces = [piece for part in before.parts for piece in part.pieces]
+        pieces = [stamped.id for part in before.parts for stamped in part.ids]
         if what not in steps and pieces and what not in pieces:
             added = [each.id or "" for each in before.spins.steps if each.change and each.change.kind == "add"]
             remedy = did_you_mean(what, [*added, *pieces], "name a part of parts.yaml, or the step that added a weight")

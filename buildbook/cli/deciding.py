@@ -44,7 +44,7 @@ def record_decision(
     build = figures.build
     cylinders: dict[str, Value] = {name: dict(pieces) for name, pieces in sets.items()}
     decision = build.pairings.decision
-    if decision is not None and _same(decision, sets, sessions):
+    if is_decided(decision, sets, sessions):
         return ["nothing: this pairing is the one in pairings.yaml"]
     taken = this_minute()
     decided: dict[str, Value] = {"taken": taken, "by": by, "how": how, "from": list(sessions)}
@@ -75,8 +75,11 @@ def record_decision(
     return [f"the pairing, in {shown(path)}", *kept]
 
 
-def _same(decision: "Decision", sets: Sets, sessions: Sequence[str]) -> bool:
-    return set(decision.from_) == set(sessions) and all(
+def is_decided(decision: "Decision | None", sets: Sets, sessions: Sequence[str]) -> bool:
+    """Whether these sets, resting on these weighings, are what was decided last."""
+    if decision is None or set(decision.from_) != set(sessions):
+        return False
+    return all(
         name in decision.cylinders
         and all(decision.cylinders[name].pieces.get(kind) == piece for kind, piece in pieces.items())
         for name, pieces in sets.items()

@@ -16,7 +16,7 @@ from buildbook.cli.common import (
     person,
     show_build,
 )
-from buildbook.cli.deciding import Because, record_decision
+from buildbook.cli.deciding import Because, is_decided, record_decision
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.figures import Figures
+    from buildbook.figures.match import MatchFigures
 
 app = new_app()
 
@@ -56,6 +57,9 @@ def match(
     clearance is the evenest, and what that costs in weight, if anything, stands beside it.
     """
 
+    def best_of(figures: "Figures") -> "MatchFigures":
+        return figures.with_bores.both if with_bores else figures.match
+
     def draw(to: "Console", figures: "Figures") -> None:
         from buildbook.views.match import draw_match, draw_with_bores
         from buildbook.views.screen import BOLD, DIM, line, words
@@ -64,7 +68,10 @@ def match(
             draw_with_bores(to, figures)
         else:
             draw_match(to, figures)
-        if not write:
+        best = best_of(figures)
+        if is_decided(figures.build.pairings.decision, best.sets, best.sessions) and not write:
+            to.print(words("This pairing is the one in pairings.yaml.", DIM))
+        elif not write:
             to.print(words("Not recorded. 'buildbook match --write' puts it into pairings.yaml.", DIM))
         for said in written:
             to.print(line(("recorded  ", BOLD), said))
@@ -82,11 +89,11 @@ def match(
         findings = _cannot_match(figures, with_bores)
         if any(finding.severity == "error" for finding in findings) or not write:
             return findings
-        best = figures.with_bores.both if with_bores else figures.match
-        by_whom = person(figures.build.shop, by)
-        sets = {name: cylinder.pieces for name, cylinder in best.cylinders.items()}
+        best, by_whom = best_of(figures), person(figures.build.shop, by)
         title = f"Match {figures.build.name}: spread {fixed(best.matching.spread, 2)} g"
-        written.extend(record_decision(open_book(book), figures, sets, best.sessions, "match", title, by_whom, because))
+        written.extend(
+            record_decision(open_book(book), figures, best.sets, best.sessions, "match", title, by_whom, because)
+        )
         return findings
 
     show_build(

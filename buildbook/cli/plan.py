@@ -11,7 +11,8 @@ from buildbook.records.finding import Finding
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from buildbook.balance.plans import Bit, Plan
+    from buildbook.balance.cutting import Bit
+    from buildbook.balance.plans import Plan
     from buildbook.figures import Figures
 
 app = new_app()
@@ -34,8 +35,10 @@ PlugDensity = Annotated[
     float | None,
     typer.Option("--plug", metavar="DENSITY", show_default=False, help="Also plan plugs of heavy metal [g/cm3]."),
 ]
-Holes = Annotated[int, typer.Option("--holes", min=1, max=8, help="At most so many holes side by side.")]
-Most = Annotated[int, typer.Option("--most", min=1, max=20, help="Show at most so many plans.")]
+Holes = Annotated[
+    int, typer.Option("--holes", metavar="NUMBER", min=1, max=8, help="At most so many holes side by side.")
+]
+Most = Annotated[int, typer.Option("--most", metavar="NUMBER", min=1, max=20, help="Show at most so many plans.")]
 
 
 @command(app, "buildbook plan heron-07 --leave 5 --bit 22 --bit 16:135")
@@ -88,7 +91,7 @@ def plan(
 
 def _bit(text: str) -> "Bit":
     """A bit as typed: `22`, or `22:135` with the angle of its point. Raises Misuse."""
-    from buildbook.balance.plans import Bit
+    from buildbook.balance.cutting import Bit
     from buildbook.figures.balance import DRILL_POINT
 
     size, _, point = text.partition(":")

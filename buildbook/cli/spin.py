@@ -14,7 +14,7 @@ from buildbook.cli.common import (
     By,
     Note,
     command,
-    complete_instruments,
+    complete_machines,
     new_app,
     read_angle,
     read_option,
@@ -55,7 +55,7 @@ With = Annotated[
         "--with",
         metavar="MACHINE",
         help="The balancing machine, if the shop has several.",
-        autocompletion=complete_instruments,
+        autocompletion=complete_machines,
         show_default=False,
     ),
 ]

@@ -52,8 +52,8 @@ def record_step(
 
 
 def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
-    from buildbook.views.screen import BOLD, line
-    from buildbook.views.spins import both_planes, draw_verdict
+    from buildbook.views.screen import BOLD, DOUBT, line, words
+    from buildbook.views.spins import CAUTION, both_planes, draw_verdict
 
     balance = figures.balance
     if balance.pending:
@@ -63,6 +63,15 @@ def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
             to.print(line(("the next spin should read: ", BOLD), both_planes(balance, expected)))
         elif unknown:
             to.print(line(("what the next spin should read is not known: ", BOLD), "; ".join(unknown)))
+        newest = balance.cuts[-1] if balance.cuts else None
+        if newest and newest.step == balance.pending[-1].step.id and (into := balance.runs_into(newest)):
+            said = f"{newest.step} runs into what {into} took: metal that was gone already is counted twice here."
+            more = "A hole made deeper is taken down by its chips: 'buildbook correct grind PLANE@DEG --amount G'."
+            to.print(words(f"{said} {more}", DOUBT))
+        change = balance.pending[-1].step.change
+        if change is not None and change.kind == "plug":
+            open_ = "This plug is open to the rim, and nothing but its fit holds it there. "
+            to.print(words((open_ if change.words.get("along") == "radius" else "") + CAUTION, DOUBT))
         return
     spin = balance.spins[-1]
     if spin.predicted is not None and spin.missed_by is not None:

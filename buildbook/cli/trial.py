@@ -120,7 +120,8 @@ def _readings(text: str) -> "list[Reading]":
 def _reading(text: str) -> "Reading":
     amount, _, angle = text.partition("@")
     if not amount or not angle:
-        raise Misuse(f"'{text[:40]}' is no reading with an amount and an angle", "write both, such as 8.5@60")
+        what = f"'{text[:40]}' is no reading with an amount and an angle"
+        raise Misuse(what, "write both, such as 8.5@60, with a decimal point")
     try:
         return float(read_number(amount)), float(read_angle(angle, text).worth("deg"))
     except QuantityError as error:

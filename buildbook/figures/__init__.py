@@ -145,7 +145,7 @@ class Figures:
         return (*self.findings, *self.spin_findings, *self.fit_findings)
 
     def _found_by(self, rules: Iterable["Rule"]) -> tuple[Finding, ...]:
-        found = {finding for rule in rules for finding in rule(self.build, self)}
+        found = dict.fromkeys(finding for rule in rules for finding in rule(self.build, self))  # a set has no order
         order = {where.file: position for position, where in enumerate(self.build.files.values())}
         return tuple(sorted(found, key=lambda each: (order.get(each.where.file, -1), each.where)))
 

@@ -3,12 +3,15 @@
 Vectors are complex, in the crankshaft's own frame: g·mm for an unbalance at the reading planes.
 """
 
+from cmath import phase
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from itertools import takewhile
+from math import degrees
+from typing import Literal, NamedTuple
 
-from buildbook.balance.holes import AxialHole, CannotCut, Plug, RadialHole
+from buildbook.balance.holes import AxialHole, CannotCut, Plug, RadialHole, arc_along_the_axis, arc_from_the_rim
 from buildbook.balance.proving import repeatability_of
 from buildbook.balance.unbalance import (
     NOTHING,
@@ -61,6 +64,31 @@ class ChangeFigure:
     change: Unbalance | None
     unknown: str | None = None
     swapped: Unbalance | None = None
+
+
+class Cut(NamedTuple):
+    """A hole or a plug, by the step that made it: the `angle` of its axis [deg], in the crankshaft's own frame, and its
+    `position` along the crankshaft [mm]."""
+
+    step: str
+    plane: str
+    angle: float
+    position: float
+    shape: RadialHole | AxialHole | Plug
+
+    def half_arc(self, web: float = 0.0) -> float:
+        """Half the arc that it takes up [deg], seen from the crank axis, with so much metal [mm] beside it."""
+        shape = self.shape
+        if isinstance(shape, AxialHole) or (isinstance(shape, Plug) and shape.direction == "axial"):
+            return arc_along_the_axis(shape.radius, shape.diameter, web)
+        depth = shape.length if isinstance(shape, Plug) else max(shape.full_depth, 0.0)
+        return arc_from_the_rim(shape.radius, shape.diameter, depth, web)
+
+    def meets(self, other: "Cut", web: float = 0.0) -> bool:
+        """Whether the two take some of the same metal, or leave less than a `web` [mm] between them."""
+        apart = abs((self.angle - other.angle + 180) % 360 - 180)
+        beside = abs(self.position - other.position) < (self.shape.diameter + other.shape.diameter) / 2 + web
+        return self.plane == other.plane and beside and apart < self.half_arc() + other.half_arc(web)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +174,30 @@ class BalanceFigures:
             return ChangeFigure(step, None, None, "what turning a part does is not known before it is spun")
         return ChangeFigure(step, 0.0, NOTHING)  # a part put on or taken off counts as neutral until it is proved
 
+    @cached_property
+    def cuts(self) -> tuple[Cut, ...]:
+        """Every hole and plug of the story that can have been cut, in the order in which they were made."""
+        return tuple(self._cuts())
+
+    def runs_into(self, cut: Cut, web: float = 0.0) -> str | None:
+        """The step of an earlier hole or plug that it meets, see `Cut.meets`, if there is one."""
+        earlier = takewhile(lambda each: each is not cut, self.cuts)
+        return next((each.step for each in earlier if cut.meets(each, web)), None)
+
+    def _cuts(self) -> Iterator[Cut]:
+        for figure in (*(each for spin in self.spins for each in spin.since), *self.pending):
+            change = figure.step.change
+            if change is None or change.kind not in {"drill", "plug"} or figure.change is None:
+                continue
+            plane = self.plane(change.words["plane"])
+            yield Cut(
+                figure.step.id or "",
+                change.words["plane"],
+                degrees(phase(self.direction(float(change.numbers["angle"].worth("deg"))))),
+                mm(change.numbers.get("position"), plane.position),
+                hole_of(change, plane.radius, self.density),
+            )
+
     def _metal(self, step: Step, change: Change) -> ChangeFigure:
         plane = self.plane(change.words["plane"])
         position = mm(change.numbers.get("position"), plane.position)
@@ -195,14 +247,19 @@ class BalanceFigures:
     def repeatability(self) -> float | None:
         """Standard uncertainty of one reading per component [g·mm]: the larger of what the shop states for the
         machine, at the larger radius, and what repeated spins of one state show. None where neither is known."""
-        observed = repeatability_of([spin.measured for spin in group] for group in self._same_states())
+        observed = repeatability_of([spin.measured for spin in group] for group in self.same_states())
+        return max((each for each in (observed, self.stated_repeatability) if each is not None), default=None)
+
+    @property
+    def stated_repeatability(self) -> float | None:
+        """What the shop states for the machine of the last spin, at the larger radius [g·mm]."""
         machine = self.build.shop.instruments.get(self.spins[-1].step.with_ or "") if self.spins else None
         stated = machine.repeatability if machine and machine.reads("mass") else None
         radius = max(self.planes.front.radius, self.planes.rear.radius)
-        known = [observed, float(stated.worth("g")) * radius if stated else None]
-        return max((each for each in known if each is not None), default=None)
+        return float(stated.worth("g")) * radius if stated else None
 
-    def _same_states(self) -> Iterator[list[SpinFigure]]:
+    def same_states(self) -> Iterator[list[SpinFigure]]:
+        """The spins in order, those of one state of the crankshaft together: nothing was changed between them."""
         group: list[SpinFigure] = []
         for spin in self.spins:
             if group and not spin.since and spin.carrying == group[-1].carrying:

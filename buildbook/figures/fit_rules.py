@@ -23,7 +23,6 @@ from buildbook.figures.slip_rules import (
     off_sizes,
     sizes_are_of_this_engine,
     sizes_can_be,
-    typed,
 )
 from buildbook.fits import sizes
 from buildbook.fits.decision import COVERAGE
@@ -75,7 +74,7 @@ def _beyond(session: MeasuringSession, capacity: Quantity, dimension: str) -> It
     for spot in session.spots:
         beyond = [value for value in spot.reading.values if value.worth(unit) > most]
         if beyond:
-            what = f"{spot.place}: {typed(beyond[0])} is more than {session.with_} can read ({capacity.text})"
+            what = f"{spot.place}: {beyond[0].written} is more than {session.with_} can read ({capacity.text})"
             why = "It was another instrument, or another number."
             yield Finding("error", "not-a-gauge", spot.reading.where, what, why, "name the instrument that was used")
             return
@@ -137,11 +136,11 @@ def readings_can_be(build: Build, figures: "Figures") -> Iterator[Finding]:
         for spot in session.spots if session.what not in _MAY_BE_BELOW_NOTHING else ():
             least = [value for value in spot.reading.values if value.number < 0 or (kind.made_of and value.number == 0)]
             if least:
-                what, why = f"{kind.title} {spot.place} reads {typed(least[0])}", "The sign or the zero slipped."
+                what, why = f"{kind.title} {spot.place} reads {least[0].written}", "The sign or the zero slipped."
                 yield Finding("error", "reading", spot.reading.where, what, why, "read it again")
         temperature = session.temperature
         if temperature is not None and not 0 <= temperature.worth("degC") <= 45:
-            what = f"{session.id} is said to have been measured at {typed(temperature)}"
+            what = f"{session.id} is said to have been measured at {temperature.written}"
             why = "Every size is brought from there to 20 °C (ISO 1)."
             fahrenheit = temperature.unit == "degC" and 32 <= temperature.number <= 113
             remedy = f'write "{temperature.number} degF"' if fahrenheit else "read the thermometer again"

@@ -287,10 +287,6 @@ class FitFigures:
         known = {fit.kind for fit in self.fits} | {each.kind for each in self.missing}
         return tuple(kind for kind in FIT_KINDS if kind in known)
 
-    @property
-    def worst_first(self) -> tuple[Fit, ...]:
-        return tuple(sorted(self.fits, key=lambda fit: fit.rank))
-
 
 def sort_of_places(kind: str, measured: Iterable[str], figures: "Figures") -> str | None:
     """What names the places at which something was measured, where there is a choice: throws or rods, say."""
@@ -682,17 +678,23 @@ def limit_words(fit: Fit, text: Callable[[Fraction, int], str] = fixed) -> str:
     """The limit of a fit and who says so, `0.045 to 0.075, bearing maker's sheet`; nothing where there is none."""
     if fit.verdict == "no limit":
         return ""
-    fewest = 3 if FIT_KINDS[fit.kind].unit == "mm" else 2
-    more = 0 if fit.bounds.practice else 3
-    least, most = (None if each is None else text(each, _decimals_of(each, fewest, more)) for each in fit.bounds[:2])
+    decimals = 3 if FIT_KINDS[fit.kind].unit == "mm" else 2
+    if not fit.bounds.practice:
+        decimals = _enough(decimals, [each for each in fit.bounds[:2] if each is not None], text)
+    least, most = (None if each is None else text(each, decimals) for each in fit.bounds[:2])
     said = f"{least} to {most}" if least and most else f"at least {least}" if least else f"at most {most}"
     source = f"common practice, {fit.bounds.source}" if fit.bounds.practice else fit.bounds.source
     return f"{said}, {source}" if source else said
 
 
-def _decimals_of(value: Fraction, fewest: int, more: int) -> int:
-    """Digits enough to write a limit as it was stated; the fewest where no few more would do."""
-    enough = (decimals for decimals in range(fewest, fewest + more) if (value * 10**decimals).denominator == 1)
+def _enough(fewest: int, values: Sequence[Fraction], text: Callable[[Fraction, int], str]) -> int:
+    """Decimals enough to write limits as they were stated, in the unit that they are shown in: where more would only
+    be zeros. The fewest, where no few more would do."""
+
+    def exact(value: Fraction, decimals: int) -> bool:
+        return Fraction(text(value, decimals)) == Fraction(text(value, decimals + 3))
+
+    enough = (more for more in range(fewest, fewest + 3) if all(exact(value, more) for value in values))
     return next(enough, fewest)
 
 

@@ -1,13 +1,13 @@
 """The pairing that makes the reciprocating weight as even as it can be, and what it takes to meet the limit."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
 from buildbook import uncertainty as gum
 from buildbook.balance.layouts import Layout
 from buildbook.figures.cylinders import weighed
-from buildbook.figures.weighings import KindSummary
+from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.matching import Lock, Matching, MatchingError, Pool, Problem, least_grinding, match
 from buildbook.quantities import in_numbered_order
 from buildbook.records.model import WEIGHING_KINDS, Build
@@ -28,13 +28,15 @@ class MatchedCylinder:
 
 @dataclass(frozen=True, slots=True)
 class Grind:
-    """Metal to take off one piece [g] so that the pairing meets its limit."""
+    """Metal to take off one piece [g] so that the pairing meets its limit; or the weighed `spare` to fit in its place
+    and match again."""
 
     cylinder: str
     what: str  # the kind of weighing it is taken off: the small end of a rod, say
     kind: str
     piece: str
     amount: Fraction
+    spare: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,11 @@ class MatchFigures:
     tie: float
     limit: Fraction | None
     grinding: tuple[Grind, ...]
+
+    @property
+    def sets(self) -> dict[str, Mapping[str, str]]:
+        """Cylinder → its pieces: kind of part → id."""
+        return {name: cylinder.pieces for name, cylinder in self.cylinders.items()}
 
     @property
     def meets_limit(self) -> bool | None:
@@ -127,7 +134,7 @@ def match_figures(
         sessions=_sessions(pools, weighings),
         tie=float(problem.tie),
         limit=most.worth("g") if most else None,
-        grinding=tuple(_grinding(found, pools, most.worth("g"))) if most else (),
+        grinding=tuple(_grinding(found, pools, most.worth("g"), weighings)) if most else (),
     )
 
 
@@ -146,7 +153,10 @@ def _pieces_to_match(what: str, build: Build, weighings: Mapping[str, KindSummar
 
 
 def _locks(build: Build, pools: Mapping[str, Pool]) -> Iterator[Lock]:
+    spares = {(part.kind, piece) for part in build.parts if not part.fitted for piece in part.pieces}
     for lock in build.pairings.locks:
+        for kind, piece in spares.intersection(lock.pieces.items()):
+            raise MatchingError(f"a lock names {kind} {piece}, which parts.yaml lists as a spare")
         held: dict[str, str] = {}
         for what, pool in pools.items():
             for name in pool.pieces:
@@ -198,12 +208,30 @@ def _part_ids(what: str, name: str) -> Iterator[tuple[str, str]]:
     return zip(WEIGHING_KINDS[what].pieces, name.split("+"), strict=True)
 
 
-def _grinding(found: Matching, pools: Mapping[str, Pool], limit: Fraction) -> Iterator[Grind]:
+def _grinding(
+    found: Matching, pools: Mapping[str, Pool], limit: Fraction, weighings: Mapping[str, KindSummary]
+) -> Iterator[Grind]:
     """Which piece of a heavy cylinder to take it from: the one farthest above the lightest of its own kind."""
+    offered: set[str] = set()
     for cylinder, amount in least_grinding(found.sums, limit).items():
         above = {
             what: pool.pieces[found.cylinders[cylinder][pool.name]] - min(pool.pieces.values())
             for what, pool in pools.items()
         }
         what = max(above, key=lambda each: above[each])
-        yield Grind(cylinder, what, WEIGHING_KINDS[what].pieces[0], found.cylinders[cylinder][_pool_name(what)], amount)
+        piece = found.cylinders[cylinder][_pool_name(what)]
+        spare = _nearer_spare(piece, weighings[what], offered)
+        offered |= {spare} if spare else set()
+        yield Grind(cylinder, what, WEIGHING_KINDS[what].pieces[0], piece, amount, spare)
+
+
+def _nearer_spare(piece: str, kind: KindSummary, offered: Container[str]) -> str | None:
+    """The weighed spare that is nearest to the mean of the piece's fellows, where it is nearer than the piece."""
+    fellows = [each.weight for name, each in kind.pieces.items() if name != piece]
+    mean = sum(fellows, Fraction(0)) / len(fellows) if fellows else kind.mean
+
+    def off(weight: PieceWeight) -> Fraction:
+        return abs(weight.weight - mean)
+
+    spares = [each for name, each in kind.spares.items() if name not in offered and off(each) < off(kind.pieces[piece])]
+    return min(spares, key=off).piece if spares else None

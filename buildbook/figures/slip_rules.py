@@ -28,11 +28,6 @@ def counted(build: Build) -> Iterator[MeasuringSession]:
     return (session for session in build.clearances if session.void is None and session.what in MEASUREMENT_KINDS)
 
 
-def typed(value: Quantity) -> str:
-    """A reading with its unit, the digits as written."""
-    return f"{value.text.removesuffix(value.unit).strip()} {value.unit}"
-
-
 class _Range(NamedTuple):
     """What a reading may be, as shares of one of the engine's own sizes, for it to be a size of this engine at all.
     Wide: it is to find a slip of the unit or of the point, not wear."""
@@ -150,12 +145,11 @@ def limit_in_another_unit(build: Build, name: str) -> Iterator[Finding]:
     for bound, value in limit_bounds(limit, _limit_unit(name)).items():
         meant = [unit for factor, unit in ((_INCH, "in"), (1 / _INCH, "mm")) if fits(value * factor)]
         if value > 0 and not fits(value) and meant:
-            written = limit.bounds[bound]
-            number = written.text.removesuffix(written.unit).strip()
-            what = f"{name}: {bound} is {typed(written)}, with a bore of {typed(bore)}"
+            stated = limit.bounds[bound]
+            what = f"{name}: {bound} is {stated.written}, with a bore of {bore.written}"
             what += f": it looks like {_UNIT_WORDS[meant[0]]}"
             why = "A limit in the wrong unit passes everything, or nothing."
-            remedy = f'write it with its unit, "{number} {meant[0]}"'
+            remedy = f'write it with its unit, "{stated.digits} {meant[0]}"'
             yield Finding("error", "unit-slip", limit.where, what, why, remedy)
             return
 
@@ -167,11 +161,11 @@ def sizes_can_be(build: Build, figures: "Figures") -> Iterator[Finding]:
     named = ("bore", "stroke", "rod_length", "main_journal", "rod_journal")
     for name, size in zip(named, (getattr(engine, each) for each in named), strict=True):
         if size is not None and size.number <= 0:
-            what = f"{name.replace('_', ' ')} is {size.text}"
+            what = f"{name.replace('_', ' ')} is {size.written}"
             yield Finding("error", "engine-size", engine.where, what, why, f"correct {name} in engine.yaml")
     rod, stroke = engine.rod_length, engine.stroke
     if rod and stroke and 0 < 2 * rod.worth("mm") <= stroke.worth("mm"):
-        what = f"a rod of {rod.text} is no longer than half the stroke of {stroke.text}: it could not go round"
+        what = f"a rod of {rod.written} is no longer than half the stroke of {stroke.written}: it could not go round"
         yield Finding("error", "engine-size", engine.where, what, why, "correct rod_length or stroke in engine.yaml")
     closes = build.intake_closes
     if closes is not None and abs(closes.worth("deg")) >= 180:
@@ -216,10 +210,9 @@ def _slip(value: Quantity, expected: _Range, size: Fraction) -> tuple[str, str] 
     unit = DIMENSIONS[value.dimension][0]
     inch = "in" if value.dimension == "length" else "in3"
     share = value.worth(unit) / size
-    number = value.text.removesuffix(value.unit).strip()
     units = [
         (scale, f"it looks like {_UNIT_WORDS.get(meant, meant)} written as {value.unit}",
-         f'write it with its unit, "{number} {meant}" (--unit {meant} for all)')
+         f'write it with its unit, "{value.digits} {meant}" (--unit {meant} for all)')
         for meant in (inch, unit)
         if (scale := UNITS[meant].factor / UNITS[value.unit].factor) != 1
     ]  # fmt: skip
@@ -241,7 +234,7 @@ def sizes_are_of_this_engine(build: Build, figures: "Figures") -> Iterator[Findi
         kind = MEASUREMENT_KINDS[off.session.what]
         spot, value = off.readings[0]
         size = f"{fixed(off.size, 1)} cc" if kind.dimension == "volume" else ruler.with_unit(off.size, 2)
-        what = f"{kind.title} {spot.place} reads {typed(value)}, and "
+        what = f"{kind.title} {spot.place} reads {value.written}, and "
         what += f"this engine's {off.expected.of.replace('_', ' ')} is {size}"
         rest = f" (and {len(off.readings) - 1} more of {off.session.id})" if len(off.readings) > 1 else ""
         if off.slip:

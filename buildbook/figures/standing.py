@@ -2,7 +2,7 @@
 
 from cmath import rect
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import hypot, radians
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -64,6 +64,27 @@ class Standing:
     shop: Mapping[str, float]
     floor: Mapping[str, float]
     verdict: Verdict
+
+    @property
+    def limited(self) -> bool:
+        """Whether there is any limit to be within."""
+        return bool(self.permissible or self.shop)
+
+    @property
+    def beyond(self) -> tuple[str, ...]:
+        """The limits that are missed at either plane, in words."""
+        limits = {"shop's limit": (self.amounts, self.shop), "permissible residual": (self.carried, self.permissible)}
+        return tuple(
+            name for name, (found, most) in limits.items() if any(found[plane] > most[plane] for plane in most)
+        )
+
+    @property
+    def too_fine(self) -> str:
+        """Where to stop with a limit missed, in words which limit it is; else nothing."""
+        if self.verdict != "stop" or not self.beyond:
+            return ""
+        are = "are" if len(self.beyond) > 1 else "is"
+        return f"The {' and the '.join(self.beyond)} {are} finer than this job can tell"
 
 
 class Yardsticks:
@@ -128,11 +149,10 @@ class Yardsticks:
             held += carry(unbalance.rear, planes.rear.position, *self.tolerance.places)
             carried = {"front": abs(held.front) / planes.front.radius, "rear": abs(held.rear) / planes.rear.radius}
             permissible = {"front": shares.front / planes.front.radius, "rear": shares.rear / planes.rear.radius}
-        over = any(carried[plane] > permissible[plane] for plane in permissible)
-        over = over or any(amounts[plane] > shop[plane] for plane in shop)
-        told_apart = any(amounts[plane] > floor[plane] for plane in PLANES)
-        verdict: Verdict = "stop" if not told_apart else "over" if over else "go_on"
-        return Standing(amounts, carried, permissible, shop, floor, verdict)
+        found = Standing(amounts, carried, permissible, shop, floor, "stop")
+        if all(amounts[plane] <= floor[plane] for plane in PLANES):
+            return found
+        return replace(found, verdict="over" if found.beyond else "go_on")
 
     def _parts_against_bobweights(self) -> FloorLine:
         """The actual pieces in their cylinders less the bobweights that stood in for them, through the layout to both

@@ -28,6 +28,12 @@ class PieceWeight:
     earlier: tuple["PieceWeight", ...]  # what sessions before said of the same piece
 
     @property
+    def as_read(self) -> str:
+        """The readings with the digits they were written with, and their unit where it is not g."""
+        values = self.session.readings[self.piece].values
+        return " ".join(each.digits if each.unit == "g" else each.written for each in values)
+
+    @property
     def own_uncertainty(self) -> float:
         """Standard uncertainty [g] without what it shares with its session: √(u² − drift²)."""
         return sqrt(max(self.uncertainty**2 - self.drift**2, 0.0))
@@ -56,6 +62,7 @@ class KindSummary:
     uncertainty: float
     decimals: int
     pieces: Mapping[str, PieceWeight]
+    spares: Mapping[str, PieceWeight]  # weighed, and counted for nothing
     stated: tuple["Stated", ...]  # what the makers of these pieces state
     per_cylinder: int  # how many pieces each cylinder, or rod, has
     mean_uncertainty: float  # standard uncertainty of the mean [g], without the drift of the scale
@@ -90,10 +97,10 @@ def summarise(build: Build) -> dict[str, KindSummary]:
     summaries = {}
     for what in WEIGHING_KINDS:
         of_kind = [session for session in sessions if session.what == what]
-        pieces = _pieces(of_kind, build)
+        pieces, spares = _pieces(of_kind, build)
         lots = [session for session in of_kind if session.lot is not None and session.lot.total.values]
         if pieces:
-            summaries[what] = _of_pieces(what, pieces, build)
+            summaries[what] = _of_pieces(what, pieces, spares, build)
         elif lots:
             summaries[what] = _of_lot(what, lots[-1], build)
     return summaries
@@ -161,16 +168,19 @@ def _drift(session: WeighingSession) -> float:
     return gum.drift_half_width(nominal, seen[0], seen[-1]) if seen else 0.0
 
 
-def _pieces(sessions: list[WeighingSession], build: Build) -> dict[str, PieceWeight]:
+def _pieces(sessions: list[WeighingSession], build: Build) -> tuple[dict[str, PieceWeight], dict[str, PieceWeight]]:
+    """The pieces that were weighed, and the spares among them, each by its latest reading."""
     pieces: dict[str, PieceWeight] = {}
-    spares = {piece for part in build.parts if not part.fitted for piece in part.pieces}
+    spares: dict[str, PieceWeight] = {}
+    spare_ids = {piece for part in build.parts if not part.fitted for piece in part.pieces}
     for session in sessions:
         terms = session_terms(session, build.shop.instruments)
         for piece, reading in session.readings.items():
-            if not reading.values or piece in spares:
+            if not reading.values:
                 continue
-            before = pieces.get(piece)
-            pieces[piece] = PieceWeight(
+            group = spares if piece in spare_ids else pieces
+            before = group.get(piece)
+            group[piece] = PieceWeight(
                 piece=piece,
                 weight=mean(reading),
                 uncertainty=terms.uncertainty(reading),
@@ -181,7 +191,7 @@ def _pieces(sessions: list[WeighingSession], build: Build) -> dict[str, PieceWei
                 where=reading.where,
                 earlier=(*before.earlier, before) if before else (),
             )
-    return pieces
+    return pieces, spares
 
 
 def mean(reading: Reading) -> Fraction:
@@ -189,7 +199,7 @@ def mean(reading: Reading) -> Fraction:
     return sum((value.worth("g") for value in reading.values), Fraction(0)) / len(reading.values)
 
 
-def _of_pieces(what: str, pieces: dict[str, PieceWeight], build: Build) -> KindSummary:
+def _of_pieces(what: str, pieces: dict[str, PieceWeight], spares: dict[str, PieceWeight], build: Build) -> KindSummary:
     by_weight = sorted(pieces.values(), key=lambda piece: piece.weight)
     return KindSummary(
         what=what,
@@ -200,6 +210,7 @@ def _of_pieces(what: str, pieces: dict[str, PieceWeight], build: Build) -> KindS
         uncertainty=max(piece.uncertainty for piece in by_weight),
         decimals=sorted(piece.decimals for piece in by_weight)[len(by_weight) // 2],
         pieces=pieces,
+        spares=spares,
         stated=_stated(what, build, pieces),
         per_cylinder=1,
         mean_uncertainty=gum.combined(*(piece.own_uncertainty for piece in by_weight)) / len(pieces),
@@ -230,6 +241,7 @@ def _of_lot(what: str, session: WeighingSession, build: Build) -> KindSummary:
         uncertainty=uncertainty / lot.pieces,
         decimals=decimals_for(last_digit([lot.total])),
         pieces={},
+        spares={},
         stated=_stated(what, build, {}),
         per_cylinder=lot.per_cylinder,
         mean_uncertainty=uncertainty / lot.pieces,

@@ -249,6 +249,7 @@ class Part:
     stated: Mapping[str, Quantity]  # kind of weighing, or size by name → what the maker states
     mass: Quantity | None
     density: Quantity | None
+    balanced_externally: tuple[str, ...]  # the ends of a crankshaft that need a weight hung on them
     where: Where
 
     @property

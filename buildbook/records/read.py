@@ -56,6 +56,9 @@ MOST_PIECES = 1000
 
 BUILD_FILES = ("build", "parts", "weighings", "pairings", "spins", "clearances")
 
+# A bare angle or speed needs no unit stated: there is only one of each.
+_ONLY_UNITS = {dimension: units[0] for dimension, units in DIMENSIONS.items() if len(units) == 1}
+
 _NOWHERE: dict[str, TextNode] = {}
 
 
@@ -65,7 +68,8 @@ class _File:
     def __init__(self, root: MapNode | None, top: Where, findings: list[Finding]) -> None:
         self.root = root or MapNode(_NOWHERE, {}, False, top, 0, 0)
         self.findings = findings
-        self.units = {name: node.text for name, node in self.map(self.root, "units") if isinstance(node, TextNode)}
+        stated = {name: node.text for name, node in self.map(self.root, "units") if isinstance(node, TextNode)}
+        self.units = _ONLY_UNITS | stated
 
     @staticmethod
     def map(parent: MapNode, key: str) -> Iterator[tuple[str, Node]]:
@@ -399,6 +403,7 @@ def _parts(file: _File) -> Iterator[Part]:
             mass=file.quantity(node.get("mass"), "mass"),
             density=file.quantity(node.get("density"), "density"),
             stated=dict(_stated(file, node)),
+            balanced_externally=file.texts(node, "balanced_externally"),
             where=node.where,
         )
 

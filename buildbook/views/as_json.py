@@ -86,6 +86,7 @@ def _matched(best: "MatchFigures") -> dict[str, object]:
                 "kind": each.kind,
                 "piece": each.piece,
                 "amount": grams(each.amount),
+                "spare": each.spare,
             }
             for each in best.grinding
         ],

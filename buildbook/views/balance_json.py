@@ -7,6 +7,7 @@ from buildbook.balance.proving import Difference, Indexed, ProvingSpin, Response
 from buildbook.balance.unbalance import Reading, Unbalance
 from buildbook.figures import Figures
 from buildbook.figures.balance import PLANES, BalanceFigures
+from buildbook.figures.corrections import too_near
 from buildbook.figures.proofs import Proof
 
 
@@ -81,6 +82,7 @@ def plans(figures: Figures, found: Sequence[Plan]) -> list[dict[str, object]]:
                     "weight": hole.weight,
                     "acts_as": abs(hole.unbalance) / balance.plane(hole.plane).radius,
                     "simple": hole.simple.unbalance / balance.plane(hole.plane).radius,
+                    "too_near": too_near(balance, hole),
                 }
                 for hole in plan.holes
             ],

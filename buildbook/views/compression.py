@@ -40,7 +40,8 @@ def _draw_ratios(to: Console, figures: Figures, ruler: Ruler) -> None:
     fits, quenches = ({fit.place: fit for fit in figures.fits.of(kind)} for kind in ("compression_ratio", "quench"))
     to.print()
     limits = {limit_words(fit) for fit in fits.values()} - {""}
-    to.print(line(("Ratio", BOLD), ("  " + "; ".join(limits) if limits else "  no limit in build.yaml", DIM)))
+    unlimited = "" if "compression_ratio" in figures.build.limits else "no limit in build.yaml"
+    to.print(line(("Ratio", BOLD), ("  " + ("; ".join(limits) or unlimited), DIM)))
     ends = ends_of(each for fit in fits.values() for each in (*fit.bounds.ends, *fit.reach)) if fits else (0.0, 1.0)
     with_dynamic = any(each.dynamic is not None for each in found.cylinders.values())
     listing = table(("cyl", "left"), ("static", "right"), ("± U", "right"))

@@ -187,8 +187,13 @@ def _draw_cylinders(to: Console, figures: Figures, best: MatchFigures) -> None:
 
 def _draw_grinding(to: Console, best: MatchFigures) -> None:
     to.print(words("The least grinding that brings this pairing within the limit:", BOLD))
-    listing = table(("cylinder", "left"), ("take off", "left"), ("g", "right"))
+    spares = any(grind.spare for grind in best.grinding)
+    listing = table(
+        ("cylinder", "left"), ("take off", "left"), ("g", "right"), *((("or fit", "left"),) if spares else ())
+    )
     for grind in best.grinding:
-        row(listing, grind.cylinder, f"{WEIGHING_KINDS[grind.what].title} {grind.piece}", fixed(grind.amount, 2))
+        spare = [words(f"the spare {grind.spare}, and match again" if grind.spare else "", BOLD)] if spares else []
+        title = f"{WEIGHING_KINDS[grind.what].title} {grind.piece}"
+        row(listing, grind.cylinder, title, fixed(grind.amount, 2), *spare)
     to.print(listing)
     to.print(words("Only where the part's maker allows metal to be taken off; weigh the piece again afterwards.", DIM))

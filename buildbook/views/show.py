@@ -1,17 +1,20 @@
 """A whole build on one screen: what is done, what is missing, what was found."""
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from rich.console import Console
 from rich.text import Text
 
 from buildbook.figures import Figures
+from buildbook.figures.balance import PLANES, NoBalance
 from buildbook.figures.cylinders import not_weighed
 from buildbook.figures.next import job
 from buildbook.quantities import fixed
 from buildbook.records.model import WEIGHING_KINDS
 from buildbook.views.fits import fits_in_words
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
+from buildbook.views.spins import verdict_words
 
 
 def draw_build(to: Console, figures: Figures) -> None:
@@ -96,8 +99,17 @@ def _bobweights(figures: Figures) -> _Said:
 
 
 def _spins(figures: Figures) -> _Said:
+    """What the last spin left, and what that is worth; how much was recorded, where nothing can be told of it."""
     steps = len(figures.build.spins.steps)
-    return steps > 0, f"{steps} step{'s' if steps != 1 else ''} recorded" if steps else "none recorded"
+    said = f"{steps} step{'s' if steps != 1 else ''} recorded" if steps else "none recorded"
+    with suppress(NoBalance):
+        if steps and figures.balance.spins:
+            last = figures.balance.spins[-1]
+            standing = figures.yardsticks.standing(last)
+            left = ", ".join(f"{plane} {fixed(standing.amounts[plane], 2)} g" for plane in PLANES)
+            said = f"{last.step.id}: {left} left, {verdict_words(standing)[0]}"
+            said += "; changed since, and not spun again" if figures.balance.pending else ""
+    return steps > 0, said
 
 
 def _fits(figures: Figures) -> _Said:

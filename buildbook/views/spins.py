@@ -10,7 +10,7 @@ from buildbook.balance.unbalance import Reading, Unbalance
 from buildbook.figures import Figures
 from buildbook.figures.balance import PLANES, BalanceFigures, ChangeFigure, SpinFigure
 from buildbook.figures.standing import Standing, Verdict
-from buildbook.quantities import Quantity, fixed, is_plain_number
+from buildbook.quantities import fixed
 from buildbook.records.model import Change
 from buildbook.views.polar import MARKS, draw_both, polar_plot
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
@@ -56,7 +56,7 @@ def draw_spins(to: Console, figures: Figures) -> None:
 def _spin_rows(story: Table, figures: Figures, spin: SpinFigure) -> None:
     balance = figures.balance
     shown = balance.shown(spin.measured)
-    said, style = VERDICTS[figures.yardsticks.standing(spin).verdict]
+    said, style = verdict_words(figures.yardsticks.standing(spin))
     carrying = f"spin, with {' '.join(spin.carrying)}" if spin.carrying else "spin"
     missed = balance.grams(spin.missed_by) if spin.missed_by else None
     misses = " ".join(fixed(abs(missed[plane]), 1) for plane in PLANES) if missed else ""
@@ -97,7 +97,7 @@ def both_planes(balance: BalanceFigures, vector: Unbalance) -> str:
 
 def words_of(change: Change) -> str:
     """A change in words: `drill rear @ 48: ⌀22 mm, 20 mm deep`."""
-    numbers = {name: _with_unit(number) for name, number in change.numbers.items()}
+    numbers = {name: number.written for name, number in change.numbers.items()}
     angle = change.numbers["angle"].text if "angle" in numbers else ""
     where = f" {change.words['plane']} @ {angle}" if "plane" in change.words else ""
     match change.kind:
@@ -110,11 +110,6 @@ def words_of(change: Change) -> str:
         case "index":
             return f"turn {change.words['part']} by {angle}°"
     return f"{change.kind} {change.words.get('part') or change.words.get('step') or ''}"
-
-
-def _with_unit(number: Quantity) -> str:
-    """A number as written, with the unit that it has in its file."""
-    return f"{number.text} {number.unit}" if is_plain_number(number.text) else number.text
 
 
 def _draw_plots(to: Console, figures: Figures) -> None:
@@ -141,6 +136,8 @@ def draw_verdict(to: Console, figures: Figures) -> None:
     if yardsticks.tolerance is not None:
         tolerance = yardsticks.tolerance
         what = f"permissible, ISO 21940-11 {tolerance.grade}, {tolerance.mass:.1f} kg, {tolerance.speed:.0f} rpm"
+        if _at_planes(standing.carried) != _at_planes(standing.amounts):
+            row(against, words("  the same, carried to the bearings", DIM), *_at_planes(standing.carried))
         row(against, what, *_at_planes(standing.permissible))
     if standing.shop:
         row(against, "the shop's own limit", *_at_planes(standing.shop))
@@ -159,14 +156,24 @@ def _at_planes(grams: Mapping[str, float]) -> list[str]:
     return [fixed(grams[plane], 2) if plane in grams else "" for plane in PLANES]
 
 
+def verdict_words(standing: Standing) -> tuple[str, str]:
+    """The verdict in a few words, and the style they are shown in."""
+    if standing.verdict == "go_on" and not standing.limited:
+        return "above the floor", DOUBT
+    if standing.too_fine:
+        return VERDICTS["stop"][0], DOUBT
+    return VERDICTS[standing.verdict]
+
+
 def in_words(standing: Standing) -> Text:
-    said, style = VERDICTS[standing.verdict]
+    said, style = verdict_words(standing)
     more = {
         "over": "more metal has to go: 'buildbook plan' shows the real ways to take it.",
-        "go_on": "within every limit, and above the floor: another hole would still do some good.",
+        "go_on": "within every limit, and above the floor: another hole would still do some good."
+        if standing.limited
+        else "and no limit is set: build.yaml has neither a grade with max_speed nor a limit on the residual.",
         "stop": "STOP. Another spin cannot tell better from worse.",
     }[standing.verdict]
-    beyond = any(standing.amounts[plane] > standing.shop.get(plane, float("inf")) for plane in PLANES)
-    if standing.verdict == "stop" and beyond:
-        more += " The shop's limit is finer than this job can tell: weigh, set and repeat better first."
+    if standing.too_fine:
+        more += f" {standing.too_fine}: weigh, set and repeat better first."
     return line((f"{said.upper()}  ", style), more)

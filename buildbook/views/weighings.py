@@ -77,7 +77,7 @@ def draw_kind(to: Console, kind: KindSummary, sessions: Sequence[WeighingSession
         listing = table(("piece", "left"), ("g", "right"), ("from mean", "right"), ("", "left"), ("read", "left"))
         span = max(float(kind.spread or 0), 1e-9)
         for piece in pieces:
-            read = " ".join(fixed(value, piece.decimals) for value in piece.readings) if len(piece.readings) > 1 else ""
+            read = piece.as_read if len(piece.readings) > 1 else ""
             before = f"before {fixed(piece.earlier[-1].weight, piece.decimals)}" if piece.earlier else ""
             row(
                 listing,

@@ -89,7 +89,6 @@ def test_what_is_taken_out_stands_below_the_rim_and_weighs_less_than_cylinder_an
     from_a_flat_face = AxialHole(hole.radius, hole.diameter, hole.depth, hole.point, hole.density).weight
     assert hole.weight <= from_a_flat_face * (1 + 1e-9)
     assert hole.unbalance <= hole.weight * hole.radius * (1 + 1e-9)
-    assert hole.centre <= hole.radius * (1 + 1e-9)
 
 
 @given(holes())
@@ -147,12 +146,12 @@ def test_in_a_wide_rim_a_hole_is_as_from_a_flat_face() -> None:
     radial = RadialHole(1e6, 20, 15, 118, 7.83)
     axial = AxialHole(1e6, 20, 15, 118, 7.83)
     assert radial.weight == pytest.approx(axial.weight, rel=1e-5)
-    assert radial.rim_weight == pytest.approx(axial.weight, rel=1e-4)
+    assert radial.unbalance / radial.radius == pytest.approx(axial.weight, rel=1e-4)
 
 
 def test_nothing_drilled_is_nothing_gone() -> None:
     hole = RadialHole(90, 22, 0, 180, 7.83)
-    assert (hole.weight, hole.unbalance, hole.centre) == (0, 0, 90)
+    assert (hole.weight, hole.unbalance) == (0, 0)
 
 
 def test_simple_estimate_stands_beside_the_exact_hole() -> None:
@@ -173,8 +172,7 @@ def test_axial_hole_with_only_part_of_its_point_in_is_a_smaller_cone() -> None:
 def test_axial_plug_gains_its_own_weight_less_the_metal_bored_out(diameter: float, length: float, point: float) -> None:
     plug = Plug("axial", 75, diameter, length, 17.5, 7.83, point)
     bored = AxialHole(75, diameter, length, point, 7.83).weight
-    assert plug.own_weight == pytest.approx(AxialHole(75, diameter, length, 180, 17.5).weight)
-    assert plug.weight == pytest.approx(plug.own_weight - bored)
+    assert plug.weight == pytest.approx(AxialHole(75, diameter, length, 180, 17.5).weight - bored)
     assert plug.unbalance == pytest.approx(75 * plug.weight)
     if point < 180:
         assert plug.weight < Plug("axial", 75, diameter, length, 17.5, 7.83, point, fills_point=True).weight

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from buildbook.balance.cutting import Bit, Window
 from buildbook.balance.holes import CannotCut, Plug, RadialHole, depth_for, point_length
-from buildbook.balance.plans import Bit, Hole, NoPlan, Plan, ReadingPlane, Window, plans
+from buildbook.balance.plans import Hole, NoPlan, Plan, ReadingPlane, plans
 
 STEEL, HEAVY_METAL = 7.83, 17.5
 WEB = 3.0
@@ -340,7 +341,7 @@ def test_the_share_to_leave_is_left() -> None:
 
 def test_heavy_side_between_counterweights_is_shared_exactly() -> None:
     found = planned(0, at(40, 91, 120), AT_THE_PLANES, leave=0, step=1e-4)
-    assert {plan.ways["rear"] for plan in found} >= {"split between two counterweights"}
+    assert {plan.ways["rear"] for plan in found} >= {"one hole to either side"}
     for plan in found:
         assert abs(plan.remains["rear"]) / 91 < 0.01
     first, second = next(plan.holes for plan in found if len(plan.holes) == 2)
@@ -366,7 +367,7 @@ def test_metal_stays_between_the_holes_of_two_windows_that_nearly_touch() -> Non
         "front": AT_THE_PLANES["front"],
         "rear": [Window(10, 60, 91, 389, 40), Window(62, 110, 91, 389, 40)],
     }
-    shared = [plan for plan in planned(0, at(60, 91, 61), windows) if "split" in plan.ways["rear"]]
+    shared = [plan for plan in planned(0, at(60, 91, 61), windows) if "to either side" in plan.ways["rear"]]
     assert shared
     for plan in shared:
         assert apart(outline(plan.holes[0]), outline(plan.holes[1])) >= WEB - 1e-6
@@ -374,7 +375,7 @@ def test_metal_stays_between_the_holes_of_two_windows_that_nearly_touch() -> Non
 
 def test_heavy_side_too_near_the_end_of_its_window_is_shared_with_the_next() -> None:
     found = planned(0, at(40, 91, 79), AT_THE_PLANES)
-    assert "split between two counterweights" in {plan.ways["rear"] for plan in found}
+    assert "one hole to either side" in {plan.ways["rear"] for plan in found}
     for hole in found[0].holes:
         window_of(hole, AT_THE_PLANES)
 
@@ -387,7 +388,7 @@ def test_only_neighbouring_windows_wide_enough_for_a_hole_share() -> None:
         except NoPlan:
             return set()
 
-    assert "split between two counterweights" in ways((10, 50), (70, 110))
+    assert "one hole to either side" in ways((10, 50), (70, 110))
     assert not ways((44, 50), (70, 110))
     assert not ways((10, 50), (70, 76))
     assert not ways((10, 50), (59, 61), (70, 110))

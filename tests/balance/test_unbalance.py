@@ -115,7 +115,7 @@ def test_a_vector_in_a_plane_acts_there_alone(vector: complex, planes: Planes) -
 def test_static_and_couple_parts_recombine(state: Unbalance, planes: Planes, mass_centre: float | None) -> None:
     split = planes.split(state, mass_centre)
     size = sum(map(abs, (split.static.front, split.static.rear, split.couple_pair.rear, state.front, state.rear)))
-    assert close(split.recombined(), state, size)
+    assert close(split.static + split.couple_pair, state, size)
     assert split.couple_pair.resultant == 0
     assert split.static.resultant == pytest.approx(state.resultant, rel=1e-6, abs=1e-9 * size)
 

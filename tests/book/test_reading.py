@@ -12,6 +12,7 @@ from conftest import BUILD, ENGINE, SAMPLES, SHOP, Book
 
 from buildbook.book.places import builds, engines
 from buildbook.book.reading import Loaded, Reader
+from buildbook.quantities import read_quantity
 from buildbook.records.read import BUILD_FILES
 
 SESSION = """\
@@ -242,6 +243,18 @@ def test_a_value_that_only_the_reading_can_judge_leaves_no_build_either(
     column = text.splitlines()[line - 1].index(at) + 1
     assert found(book) == [("error", rule, str(path.relative_to(book.root)), line, column)]
     assert load(book).build is None
+
+
+def test_a_bare_angle_or_speed_needs_no_unit_where_there_is_only_one(book: Book) -> None:
+    book.write("build.yaml", BUILD.replace("oil: 3.0", "oil: 3.0, max_speed: 5200") + "intake_closes: 58\n")
+    book.write("shop.yaml", SHOP + "bits: [{diameter: 12 mm, point: 118}]\n")
+    build = load(book).build
+    assert build is not None
+    assert (build.intake_closes, build.balance.max_speed, build.shop.bits[0].point) == (
+        read_quantity("58", "angle", "deg"),
+        read_quantity("5200", "speed", "rpm"),
+        read_quantity("118", "angle", "deg"),
+    )
 
 
 def test_a_doubtful_file_is_read_and_the_doubt_is_said(book: Book) -> None:

@@ -186,6 +186,13 @@ def test_the_samples_fit_every_screen(columns: int) -> None:
         assert "…" not in shown.stdout, command
 
 
+def test_a_limit_that_nothing_is_held_to_yet_is_not_said_to_be_missing(book: Book, run: Run) -> None:
+    twin(book, *SESSIONS[:2], limits="compression_ratio: {min: 10.8, max: 11.0}")
+    said = run("compression", cwd=book.folder).stdout
+    assert "missing: deck height" in said
+    assert "no limit" not in said
+
+
 def test_no_column_is_lost_on_a_narrow_screen_in_inches(book: Book, run: Run) -> None:
     twin(book, limits="quench: {min: 1.100}, compression_ratio: {min: 10.8, max: 11.0}")
     shop = (book.root / "shop.yaml").read_text()

@@ -210,3 +210,30 @@ def test_json_says_what_was_recorded_and_the_story(twin: Book, run: Run) -> None
     assert said["figures"]["recorded"] == "S2"
     assert [each["id"] for each in said["figures"]["spins"]] == ["S1"]
     assert said["figures"]["next"]["rear"]["angle"] == pytest.approx(150)
+
+
+def test_heavy_metal_comes_with_its_caution_and_the_more_so_from_the_rim(twin: Book) -> None:
+    plug = "plug front@30 --radius 64 --diameter 19 --length 22 --density 17"
+    along, from_the_rim, hole = done(twin, plug, f"{plug} --along radius", "drill rear@48 --diameter 16 --depth 20")
+    cautions = [" ".join(shown.stdout.split()) for shown in (along, from_the_rim, hole)]
+    assert ["retained and not open to the rim" in said for said in cautions] == [True, True, False]
+    assert ["This plug is open to the rim" in said for said in cautions] == [False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("second", "meets"),
+    [
+        # 8 mm at 80 mm from the axis, where both are at full diameter: 5.71 degrees to either side
+        ("rear@59.3 --diameter 16 --depth 20", True),
+        ("rear@59.6 --diameter 16 --depth 20", False),
+        ("rear@36.7 --diameter 16 --depth 20", True),
+        ("front@48 --diameter 16 --depth 20", False),
+        ("rear@48 --diameter 16 --depth 20 --position 84.1", True),
+        ("rear@48 --diameter 16 --depth 20 --position 83.9", False),
+        ("rear@48 --diameter 16 --depth 20 --along axis --radius 60", True),
+    ],
+)
+def test_a_hole_that_runs_into_another_is_said_to(twin: Book, second: str, meets: bool) -> None:
+    first, last = done(twin, "drill rear@48 --diameter 16 --depth 20", f"drill {second}")
+    assert "runs into" not in first.stdout
+    assert ("S3 runs into what S2 took" in " ".join(last.stdout.split())) == meets

@@ -108,14 +108,16 @@ def test_after_writing_nothing_is_said_to_be_changed_since(run: Run, twin: Book)
 def test_weighing_again_without_a_better_pairing_is_settled_by_writing_it_again(run: Run, twin: Book) -> None:
     weigh_again(twin, "P1: 480.2")
     assert [finding.rule for finding in twin.findings()] == ["changed-since"]
+    assert "Not recorded." in run("match", cwd=twin.folder).stdout
     run("match", "--write", "--by", "ava", cwd=twin.folder)
     assert twin.findings() == []
+    assert "This pairing is the one in pairings.yaml." in run("match", cwd=twin.folder).stdout
 
 
 def test_without_write_nothing_is_touched(run: Run, twin: Book) -> None:
     weigh_again(twin, "P1: 482.0, P2: 480.1")
     before = (twin.folder / "pairings.yaml").read_bytes()
-    run("match", cwd=twin.folder)
+    assert "Not recorded." in run("match", cwd=twin.folder).stdout
     assert (twin.folder / "pairings.yaml").read_bytes() == before
 
 

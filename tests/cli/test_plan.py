@@ -11,6 +11,7 @@ from figures.turning import spin as spin_step
 from cli.workshop import one_after_the_other
 
 OPEN = WINDOWS % (350, 80, 100, 200)
+ONE_SIDED = PLANES.replace("radius: 80", "radius: 80, windows: [{from: 350, to: 80, depth: 30}]")
 
 
 @pytest.fixture
@@ -81,8 +82,27 @@ def test_a_plug_says_how_far_out_it_lies(book: Book, run: Run) -> None:
     assert "retained and not open to the rim" in " ".join(said.split())
 
 
+def test_a_shop_that_prefers_inches_reads_its_bits_and_depths_in_inches(twin: Book, run: Run) -> None:
+    shop = (twin.root / "shop.yaml").read_text()
+    twin.write(
+        "shop.yaml", shop.partition("bits:")[0] + 'bits: [{diameter: "0.875 in"}]\npreferred_units: {length: in}\n'
+    )
+    holes = [hole for plan in planned(twin, run) for hole in plan["holes"]]
+    said = run("plan", cwd=twin.folder).stdout
+    assert "⌀ in" in said
+    for hole in holes:
+        assert f"  0.875  {hole['depth'] / 25.4:.3f}" in said
+
+
 NO_PLAN = {
     "no window": (spin_step("20.0@30", "62.0@150"), PLANES, "", 1, "windows: [{from: 20"),
+    "no window in one plane": (
+        spin_step("20.0@30", "62.0@150"),
+        ONE_SIDED,
+        "",
+        1,
+        "rear: there is no window to take metal from",
+    ),
     "no spin": ("fit: {part: R1}", OPEN, "", 1, "buildbook spin"),
     "nothing owned reaches": (spin_step("0.0@0", "900.0@150"), OPEN, "", 1, "try another bit (--bit)"),
     "a bit of nothing": (spin_step("20.0@30", "62.0@150"), OPEN, "--bit 0", 1, "give the bit"),
@@ -102,6 +122,7 @@ def test_why_there_is_no_plan_is_said_with_a_remedy(book: Book, case: tuple[str,
     said = " ".join((shown.stdout + shown.stderr).split())
     assert shown.code == code, said
     assert remedy in said
+    assert "Nothing to drill" not in said
 
 
 def test_a_plan_writes_nothing(twin: Book, run: Run) -> None:

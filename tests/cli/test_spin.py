@@ -85,7 +85,7 @@ def test_it_says_where_the_crankshaft_stands_and_how_the_prediction_held(twin: B
 
 
 def test_what_is_carried_is_taken_from_the_spin_before_with_what_was_fitted_and_removed_since(twin: Book) -> None:
-    spun = "spin --front 20.0@30 --rear 30.5@150 --by ava"
+    spun = "spin --front 20.0@30 --rear 62.0@150 --by ava"
     commands = [spun, "correct fit D1 --by ava", spun, "correct remove F1 --by ava", spun, f"{spun} --carrying F1"]
     assert {shown.code for shown in one_after_the_other([*commands, spun], twin.folder)} == {0}
     carried = [step.spin.carrying for step in steps(twin) if step.spin is not None]
@@ -179,7 +179,7 @@ def test_a_file_in_other_units_is_told_the_unit_of_what_is_typed(twin: Book) -> 
     text = re.sub(r"(position|radius): (-?\d+)", r"\1: \2 mm", text).replace("1775.6", "1775.6 g")
     file(twin).write_text(text)
     commands = [
-        "spin --front 9.2@212 --rear 2.25oz@48 --speed 700 --by ava",
+        "spin --front 567.0@30 --rear 62.0oz@150 --speed 700 --by ava",
         "correct drill rear@48 --diameter 16 --depth 0.5in --by ava",
     ]
     assert [shown.code for shown in one_after_the_other(commands, twin.folder)] == [0, 0]
@@ -187,8 +187,8 @@ def test_a_file_in_other_units_is_told_the_unit_of_what_is_typed(twin: Book) -> 
     assert spun.spin is not None
     assert spun.spin.speed is not None
     assert hole.change is not None
-    assert spun.spin.readings["front"].amount.worth("g") * 10 == 92
-    assert float(spun.spin.readings["rear"].amount.worth("g")) == pytest.approx(2.25 * 28.349523125)
+    assert spun.spin.readings["front"].amount.worth("g") == 567
+    assert float(spun.spin.readings["rear"].amount.worth("g")) == pytest.approx(62.0 * 28.349523125)
     assert spun.spin.speed.worth("rpm") == 700
     assert hole.change.numbers["diameter"].worth("mm") == 16
     assert float(hole.change.numbers["depth"].worth("mm")) == pytest.approx(12.7)
@@ -230,21 +230,21 @@ def at_a_terminal(typed: str, *arguments: str, cwd: Path) -> tuple[int, str]:
 
 
 def test_at_a_terminal_a_missing_reading_is_asked_for(twin: Book) -> None:
-    code, screen = at_a_terminal("9.2@212\n64@48\n", "spin", "--by", "ava", cwd=twin.folder)
+    code, screen = at_a_terminal("20.0@30\n62@150\n", "spin", "--by", "ava", cwd=twin.folder)
     assert code == 0
     assert "front reading, amount@angle" in screen
     assert "rear reading, amount@angle" in screen
     last = steps(twin)[-1]
     assert last.spin is not None
-    assert last.spin.readings["rear"].amount.text == "64"
+    assert last.spin.readings["rear"].amount.text == "62"
 
 
 def test_at_a_terminal_only_what_is_missing_is_asked_for(twin: Book) -> None:
-    code, screen = at_a_terminal("64 @ 48\n", "spin", "--by", "ava", "--front", "9.2 @ 212°", cwd=twin.folder)
+    code, screen = at_a_terminal("62 @ 150\n", "spin", "--by", "ava", "--front", "20.0 @ 30°", cwd=twin.folder)
     assert (code, "front reading" in screen) == (0, False)
     last = steps(twin)[-1]
     assert last.spin is not None
-    assert {plane: each.angle.text for plane, each in last.spin.readings.items()} == {"front": "212", "rear": "48"}
+    assert {plane: each.angle.text for plane, each in last.spin.readings.items()} == {"front": "30", "rear": "150"}
 
 
 def test_an_answer_without_an_angle_writes_nothing(twin: Book) -> None:

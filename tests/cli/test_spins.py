@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from conftest import SAMPLES, Book, Run
 from figures.ledger import PARTS
-from figures.turning import on_the_machine
+from figures.turning import PLANES, on_the_machine
 from figures.turning import spin as spin_step
 
 from buildbook.balance.unbalance import Reading
@@ -123,11 +123,60 @@ def test_the_verdict_is_in_plain_words(book: Book, reading: str, said: str) -> N
     assert "keep out of the plane of spinning bobweights" in " ".join(shown.stdout.split())
 
 
+@pytest.mark.parametrize(
+    ("steps", "planes", "said"),
+    [
+        ((), PLANES, "S1: front 5.00 g, rear 0.05 g left, OVER THE LIMIT"),
+        (("grind: {plane: front, angle: 30}",), PLANES, "left, OVER THE LIMIT; changed since, and not spun again"),
+        ((), "{front: {position: -100, radius: 80}}", "1 step recorded"),
+    ],
+)
+def test_the_build_on_one_screen_says_what_the_last_spin_left(
+    book: Book, steps: tuple[str, ...], planes: str, said: str
+) -> None:
+    on_the_machine(book, spin_step("5.0@30", "0.05@150"), *steps, planes=planes)
+    limit(book, "front: 1")
+    (shown,) = one_after_the_other(["show"], book.folder)
+    assert said in " ".join(shown.stdout.split())
+
+
 def test_below_the_floor_but_over_the_shops_limit_says_what_would_help(book: Book) -> None:
     on_the_machine(book, spin_step("0.2@30", "0.05@150"))
     limit(book, "front: 0.1")
     (shown,) = one_after_the_other(["spins"], book.folder)
     assert "finer than this job can tell: weigh, set and repeat better first" in " ".join(shown.stdout.split())
+
+
+def test_without_any_limit_nothing_is_said_to_be_within_one(book: Book) -> None:
+    on_the_machine(book, spin_step("900.0@30", "6.0@150"))
+    (shown,) = one_after_the_other(["spins"], book.folder)
+    assert "within" not in shown.stdout
+    assert "ABOVE THE FLOOR and no limit is set" in " ".join(shown.stdout.split())
+
+
+def test_a_floor_above_the_permissible_residual_says_so(book: Book) -> None:
+    # spun twice, 60 g apart: by that scatter nothing can be told, and 9549.3 × 16 × 20/5000 = 611 g·mm are permissible
+    on_the_machine(book, spin_step("5.0@30", "60.0@150"), spin_step("5.0@30", "6.0@150"))
+    book.write("parts.yaml", PARTS + '  - {kind: crankshaft, ids: [C1], mass: "20 kg"}\n')
+    choices = book.folder / "build.yaml"
+    choices.write_text(choices.read_text().replace("oil: 3.0", 'oil: 3.0, grade: G16, max_speed: "5000 rpm"'))
+    (shown,) = one_after_the_other(["spins"], book.folder)
+    said = " ".join(shown.stdout.split())
+    assert "BELOW THE FLOOR STOP." in said
+    assert "The permissible residual is finer than this job can tell" in said
+
+
+def test_what_is_held_against_the_permissible_residual_at_the_bearings_is_shown_beside_it(book: Book) -> None:
+    # 2.6 g at 80 mm in front, at −100: 2/3 of it comes to the bearing at −300, 1/3 to that at 300 (0.69 g at 100 mm)
+    bearings = "bearings: {front: -300, rear: 300}\nmass_centre: 0\n"
+    on_the_machine(book, spin_step("2.6@0", "0.0@0"), more=bearings)
+    book.write("parts.yaml", PARTS + '  - {kind: crankshaft, ids: [C1], mass: "20 kg"}\n')
+    choices = book.folder / "build.yaml"
+    choices.write_text(choices.read_text().replace("oil: 3.0", 'oil: 3.0, grade: G16, max_speed: "7639.43728 rpm"'))
+    (shown,) = one_after_the_other(["spins"], book.folder)
+    rows = [" ".join(line.split()) for line in shown.stdout.splitlines()]
+    assert "the same, carried to the bearings 1.73 0.69" in rows
+    assert any(row.startswith("permissible, ISO 21940-11 G16") and row.endswith("2.50 2.00") for row in rows)
 
 
 def test_nothing_spun_yet_is_said(run: Run) -> None:

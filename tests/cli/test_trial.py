@@ -123,7 +123,7 @@ REFUSED = {
     "no reading at all": (("--first", "", *LEFT), "8.5@60"),
     "an angle of 360": (("--first", "8.5@360 6.5@205", *LEFT), "write 0:"),
     "an angle of −10": (("--first", "8.5@-10 6.5@205", *LEFT), "write 350:"),
-    "a decimal comma": (("--first", "8,5@60", *LEFT), "write both, such as 8.5@60"),
+    "a decimal comma": (("--first", "8,5@60", *LEFT), "with a decimal point"),
     "no trial run": (FIRST, "give --trial for each plane"),
     "a trial run without its weight": ((*FIRST, "--trial", "left: 6.0@125 4.5@230"), "write plane, trial weight"),
     "two runs of one plane": ((*FIRST, *LEFT, *LEFT), "one --trial for each plane"),

@@ -1,6 +1,7 @@
 """Plans for the last spin, through the files: what may be taken where, and why there is none."""
 
 from collections.abc import Mapping
+from math import cos, radians, sin
 from typing import Any
 
 import pytest
@@ -31,7 +32,7 @@ def test_a_plan_names_real_bits_and_depths_and_what_each_hole_really_takes(book:
             assert hole["depth"] == pytest.approx(round(hole["depth"], 1))  # set in tenths of a millimetre
             cut = RadialHole(rim, hole["diameter"], hole["depth"], hole["point"], 7.83)
             assert cut.tip_depth <= {"front": 30, "rear": 32}[hole["plane"]]
-            assert (hole["weight"], hole["acts_as"]) == pytest.approx((cut.weight, cut.rim_weight))
+            assert (hole["weight"], hole["acts_as"]) == pytest.approx((cut.weight, cut.unbalance / rim))
             assert hole["simple"] == pytest.approx(cut.simple.weight)
 
 
@@ -129,3 +130,58 @@ def test_a_plug_is_planned_on_the_light_side(book: Book) -> None:
         assert abs(plug["angle"] - 150) <= 40
         assert plug["depth"] <= 28
         assert plug["radius"] == 100 - 3 - plug["diameter"] / 2  # 3 mm of metal stays between the plug and the rim
+
+
+def test_new_holes_keep_clear_of_those_there_are_and_stay_in_their_window(book: Book) -> None:
+    # the rear window goes from 100 to 200: a hole of 22 mm stands in its middle, right where the rear is still heavy
+    hole = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15}"
+    on_the_machine(book, spin("0.0@0", "62.0@150"), hole, spin("0.0@0", "12.0@150"), planes=OPEN)
+    plans = planned(book)
+    assert {plan["ways"]["rear"] for plan in plans} == {"one hole to either side", "two holes to either side"}
+    for plan in plans:
+        assert plan["remains"]["rear"]["amount"] == pytest.approx(0.6, abs=0.4)
+        for each in plan["holes"]:
+            assert each["too_near"] is None
+            assert 100 < each["angle"] < 200
+            # seen from the old hole's axis: the near wall of the new one, from the rim down to its full depth
+            off = radians(abs(each["angle"] - 150))
+            for height in (100 - each["depth"] * share / 20 for share in range(21)):
+                across = height * sin(off) - each["diameter"] / 2 * cos(off)
+                assert across > 11 + 2.9
+
+
+def test_where_there_is_no_room_beside_a_hole_the_plan_says_which_it_comes_too_near(book: Book) -> None:
+    hole = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15}"
+    on_the_machine(
+        book, spin("0.0@0", "62.0@150"), hole, spin("0.0@0", "12.0@150"), planes=WINDOWS % (350, 80, 138, 162)
+    )
+    found = [each for plan in planned(book) for each in plan["holes"]]
+    assert found
+    assert {each["too_near"] for each in found} == {"S2"}
+
+
+def test_a_hole_elsewhere_along_the_crankshaft_is_not_in_the_way(book: Book) -> None:
+    hole = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15, position: 60}"
+    on_the_machine(book, spin("0.0@0", "62.0@150"), hole, spin("0.0@0", "12.0@150"), planes=OPEN)
+    assert "one hole" in {plan["ways"]["rear"] for plan in planned(book)}
+
+
+@pytest.mark.parametrize("window", [(0, "360 deg"), (90, 89.9)])
+def test_all_round_a_rim_the_room_goes_on_past_zero(book: Book, window: tuple[float, float | str]) -> None:
+    hole = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15}"
+    story = (spin("0.0@0", "62.0@150"), hole, spin("0.0@0", "12.0@0"))
+    on_the_machine(book, *story, planes=WINDOWS % (350, 80, *window))
+    best = planned(book)[0]
+    assert (best["ways"]["rear"], [each["angle"] for each in best["holes"]]) == (
+        "one hole",
+        [pytest.approx(0, abs=1e-6)],
+    )
+
+
+def test_all_round_a_rim_there_is_room_to_either_side_of_a_hole(book: Book) -> None:
+    hole = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15}"
+    story = (spin("0.0@0", "62.0@150"), hole, spin("0.0@0", "12.0@150"))
+    on_the_machine(book, *story, planes=WINDOWS % (350, 80, 0, "360 deg"))
+    best = planned(book)[0]
+    assert best["ways"]["rear"] == "one hole to either side"
+    assert sorted(150 - each["angle"] > 0 for each in best["holes"]) == [False, True]

@@ -925,6 +925,18 @@ def test_a_finding_shows_the_figure_that_decided(book: Book, limit: str, rule: s
     assert finding.severity == "warning"
 
 
+def test_findings_at_one_place_are_in_the_order_of_the_engine_each_time(book: Book) -> None:
+    # one reading of the deck for the whole bank is one place in the file for the findings of its cylinders
+    gasket = "  - {kind: head_gasket, ids: [HG1], stated: {thickness: 1.02 mm}}\n"
+    write(
+        book,
+        "with: feeler, what: deck_height, readings: {inline: 0.10}",
+        layout="i6", parts=PARTS + gasket, limits="quench: {max: 1.00}",
+    )  # fmt: skip
+    said = [each.what for each in book.figures().fit_findings if each.rule == "fit"]
+    assert [what.partition(":")[0] for what in said] == [f"quench {cylinder}" for cylinder in "123456"]
+
+
 def test_a_ring_gap_has_no_mean_apart_from_itself(book: Book) -> None:
     write(book, "with: feeler, what: top_ring_gap, readings: {1: 0.80, 2: 0.50}", limits="top_ring_gap: {max: 0.60}")
     assert found(book.figures(), "fit").what == "top ring gap 1: 0.80 ± 0.012 mm is over its limit (at most 0.600)"

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from buildbook.book.reading import Reader
 from buildbook.figures import Figures, work_out
 from buildbook.figures.fits import FIT_KINDS, Filing, limit_words
+from buildbook.figures.lengths import Ruler
 from buildbook.records.model import MEASUREMENT_KINDS
 from figures.ledger import PARTS, pairings
 from figures.measurements import (
@@ -176,6 +177,26 @@ def test_a_limit_for_each_millimetre_of_the_journal(book: Book) -> None:
     assert (fit.bounds.source, fit.bounds.practice) == ("bearing maker's sheet", False)
     assert fit.verdict == "within"  # 0.056 − 0.0029 and 0.0585 + 0.0016
     assert limit_words(fit) == "0.050 to 0.062, bearing maker's sheet"
+
+
+@pytest.mark.parametrize(
+    ("limit", "in_mm", "in_inches"),
+    [
+        # 0.0020 in = 0.0508 mm, 0.0028 in = 0.07112 mm: as stated in inches, and all of it in mm
+        ("min: 0.0020 in, max: 0.0028 in", "0.05080 to 0.07112", "0.0020 to 0.0028"),
+        ("min: 0.0005 in", "at least 0.0127", "at least 0.0005"),
+        ("min: 0.04, max: 0.0625", "0.0400 to 0.0625", "0.0016 to 0.0025"),
+        ("min: 0.045, max: {per_mm: 0.0010}", "0.045 to 0.062", "0.0018 to 0.0024"),
+    ],
+)
+def test_both_ends_of_a_limit_are_written_as_finely_as_it_was_stated(
+    book: Book, limit: str, in_mm: str, in_inches: str
+) -> None:
+    write(book, JOURNALS, BORES, limits=f"main_clearance: {{{limit}}}")
+    fit = fits(book.figures(), "main_clearance")["1"]
+    shop = book.figures().build.shop
+    rulers = [Ruler(shop._replace(preferred_units={"length": unit})) for unit in ("mm", "in")]
+    assert [limit_words(fit, ruler.text) for ruler in rulers] == [in_mm, in_inches]
 
 
 def test_common_practice_stands_in_where_no_limit_was_set(book: Book) -> None:
@@ -1094,7 +1115,7 @@ def test_the_worst_comes_first(book: Book) -> None:
         "what: cam_bore, readings: {1: 47.510}",
         limits="main_clearance: {min: 0.045, max: 0.075}",
     )
-    worst = [(fit.kind, fit.place) for fit in book.figures().fits.worst_first]
+    worst = [(fit.kind, fit.place) for fit in sorted(book.figures().fits.fits, key=lambda fit: fit.rank)]
     assert worst == [*(("main_clearance", place) for place in "54321"), ("cam_clearance", "1")]
 
 

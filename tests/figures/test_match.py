@@ -6,7 +6,7 @@ from itertools import permutations, product
 from typing import NamedTuple
 
 import pytest
-from conftest import BUILD, SAMPLES, Book
+from conftest import BUILD, SAMPLES, Book, Run
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -155,6 +155,14 @@ def test_a_lock_that_parts_a_piston_from_the_pin_it_was_weighed_with_is_refused(
         book.figures().match  # noqa: B018
 
 
+def test_a_lock_on_a_spare_is_refused_and_not_passed_over(book: Book) -> None:
+    book.write("weighings.yaml", weighings(*ALL_WEIGHED))
+    book.write("parts.yaml", PARTS + "  - {kind: piston, ids: [P9], state: spare}\n")
+    book.write("pairings.yaml", "format: 1\nlocked:\n  - {piston: P9, cylinder: 2}\n")
+    with pytest.raises(MatchingError, match="a lock names piston P9, which"):
+        book.figures().match  # noqa: B018
+
+
 def twelve(first: str, weights: list[str]) -> str:
     return ", ".join(f"{first}{number}: {weight}" for number, weight in enumerate(weights, start=1))
 
@@ -201,6 +209,24 @@ def test_grinding_as_shown_meets_the_limit_and_no_less_would(book: Book) -> None
     after = {name: cylinder.reciprocating for name, cylinder in best.cylinders.items()}
     after[grind.cylinder] -= grind.amount
     assert max(after.values()) - min(after.values()) == best.limit
+
+
+@pytest.mark.parametrize(
+    ("weight", "offered"),
+    # P2 is 5.0 g heavier than its fellow P1, 480.1 g
+    [("475.0", None), ("475.2", "P9"), ("485.0", "P9"), ("485.2", None)],
+)
+def test_a_weighed_spare_that_is_nearer_to_its_fellows_is_offered_instead_of_grinding(
+    book: Book, run: Run, weight: str, offered: str | None
+) -> None:
+    heavy = f"id: W3, what: piston, readings: {{P1: 480.1, P2: 485.1, P9: {weight}}}"
+    alike = "id: W4, what: pin, readings: {N1: 152.0, N2: 152.0}"
+    book.write("build.yaml", limited("0.5"))
+    book.write("parts.yaml", PARTS + "  - {kind: piston, ids: [P9], state: spare}\n")
+    book.write("weighings.yaml", weighings(*ALL_WEIGHED[:2], heavy, alike, ALL_WEIGHED[4]))
+    (grind,) = book.figures().match.grinding
+    assert (grind.piece, grind.amount, grind.spare) == ("P2", Fraction("3.5"), offered)
+    assert ("the spare P9" in run("match", cwd=book.folder).stdout) == bool(offered)
 
 
 @pytest.mark.parametrize(("most", "meets"), [("0.7", True), ("0.69", False), ("0.02 oz", False), ("0.03 oz", True)])

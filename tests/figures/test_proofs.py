@@ -136,6 +136,12 @@ def test_the_same_state_twice_is_steady_within_the_machines_repeatability(book: 
     assert found["change"]["rear"] == pytest.approx({"amount": 0.2, "angle": 0}, abs=1e-9)
 
 
+def test_two_spins_far_apart_are_drift_and_not_the_machines_own_scatter(book: Book) -> None:
+    # 3.6 g at 80 mm; the machine is said to repeat within 12 g·mm, though these two alone would make it 144
+    (found,) = turning(book, spin("0.4@0", "1.0@0"), spin("4@0", "1.0@0"))["proofs"]
+    assert (found["kind"], found["distinguishable"]) == ("drift", True)
+
+
 def test_drift_is_told_from_a_machine_that_repeats(book: Book) -> None:
     # Three states read the same twice, and a fourth 0.6 g × 100 mm apart: pooled over 16 degrees of freedom
     # √(2 × 30²/16) = 10.6 g·mm, less than the 12 stated: a difference is told from nothing above 33.9 g·mm.

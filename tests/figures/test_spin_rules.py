@@ -8,7 +8,11 @@ from conftest import BUILD, Book
 from figures.ledger import PARTS
 from figures.turning import WINDOWS, on_the_machine, spin
 
-CARRIED = PARTS + "  - {kind: crankshaft, ids: [C1], density: 7.2 g/cm3}\n  - {kind: damper, ids: [D1]}\n"
+CARRIED = (
+    PARTS
+    + "  - {kind: crankshaft, ids: [C1], density: 7.2 g/cm3}\n  - {kind: damper, ids: [D1]}\n"
+    + "  - {kind: head_bolt, count: 12}\n"
+)
 
 # A sound story, with one of everything.
 STEPS = (
@@ -48,6 +52,13 @@ FAULTS = {
     ),
     "no radius": Fault("position: 100, radius: 100,", "position: 100,", "plane", "radius: …"),
     "a radius of nothing": Fault("radius: 100, windows", 'radius: "0 mm", windows', "plane", "where the grams act"),
+    "a radius in inches": Fault(
+        "radius: 80, windows", "radius: 3.15, windows", "unit-slip", '"3.15 in"', "radius: 3.15 in, windows"
+    ),
+    # 1 cm is where a machine that shows g·cm reads
+    "a radius in mm written as inches": Fault(
+        "radius: 80, windows", "radius: 80 in, windows", "unit-slip", '"80 mm"', "radius: 1 cm, windows"
+    ),
     "planes at the same place": Fault(
         "position: 100, radius", "position: -100, radius", "plane", "its own position", "position: -99, radius"
     ),
@@ -61,6 +72,7 @@ FAULTS = {
     ),
     "a part carried that no part lists": Fault("carrying: [C1]", "carrying: [C2]", "unlisted", "list it in parts.yaml"),
     "a part fitted that no part lists": Fault("fit: {part: D1}", "fit: {part: D9}", "unlisted", "did you mean D1?"),
+    "a part fitted that is only counted": Fault("fit: {part: D1}", "fit: {part: 9}", "unlisted", "list it"),
     "a step removed that is not there": Fault("{step: S6}", "{step: S99}", "no-step", "name the step"),
     "a step removed that came later": Fault("{step: S6}", "{step: S8}", "no-step", "name the step"),
     "a hole put back": Fault("{step: S6}", "{step: S2}", "no-step", "name the step", "{step: S4}"),
@@ -83,6 +95,10 @@ FAULTS = {
     "a hole elsewhere is not held to this counterweight": Fault(
         "angle: 150, diameter: 16, depth: 20}", "angle: 150, diameter: 16, depth: 40}", "too-deep", "maker's limit",
         "angle: 210, diameter: 16, depth: 40}",
+    ),
+    "a bit in inches": Fault(
+        "diameter: 16, depth: 20}", "diameter: 0.63, depth: 20}", "unit-slip", '"0.63 in"',
+        "diameter: 0.63 in, depth: 20}",
     ),
     "a hole beyond the axis": Fault(
         "angle: 150, diameter: 16, depth: 20}", "angle: 210, diameter: 16, depth: 95.2}", "cannot-cut", "shallower",
@@ -148,3 +164,78 @@ NEIGHBOURS = {name: fault for name, fault in FAULTS.items() if fault.sound is no
 def test_its_sound_neighbour_is_clean(book: Book, fault: Fault) -> None:
     assert fault.sound is not None
     assert found(book, fault.old, fault.sound) == []
+
+
+@pytest.mark.parametrize(
+    ("end", "carried", "lacking"),
+    [
+        ("rear", "C1, F1, D1", None),
+        ("rear", "C1, D1", "no flywheel or flexplate on"),
+        ("rear", "", "no flywheel or flexplate on"),
+        ("front", "F1", "no damper on"),
+        ("front", "D1", None),
+        ("rear", "X1", None),  # a ring that stands in for it
+    ],
+)
+def test_a_crankshaft_balanced_externally_is_last_spun_with_what_belongs_to_it(
+    book: Book, end: str, carried: str, lacking: str | None
+) -> None:
+    both = ", carrying: [F1, D1]"
+    on_the_machine(book, spin("20.0@30", "62.0@150", both), spin("5.0@30", "6.0@150", f", carrying: [{carried}]"))
+    hung = "".join(f"  - {{kind: {kind}, ids: [{piece}]}}\n" for kind, piece in (("flywheel", "F1"), ("other", "X1")))
+    book.write("parts.yaml", CARRIED.replace("[C1],", f"[C1], balanced_externally: [{end}],") + hung)
+    found = [each for each in book.figures().findings if each.rule == "nothing-hung-on"]
+    assert [lacking in each.what for each in found if lacking] == ([True] if lacking else [])
+    assert len(found) == (lacking is not None)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "found"),
+    [
+        # 10 g put on in front at 30: predicted 30 @ 30 and 62 @ 150
+        (("20.0@30", "62.0@150"), ("62.3@151", "29.5@31"), True),
+        (("20.0@30", "62.0@150"), ("29.5@31", "62.3@151"), False),
+        (("20.0@30", "62.0@150"), ("62.0@330", "30.0@210"), False),  # exchanged, and the light side as well
+        # ± 0.12 g at 100 mm: 10.0 and 10.4 g a few degrees apart are within what the machine scatters
+        (("0.0@0", "10.4@30"), ("10.4@30", "10.2@32"), False),
+    ],
+)
+def test_readings_that_changed_places_are_found_where_they_would_be_as_predicted(
+    book: Book, before: tuple[str, str], after: tuple[str, str], found: bool
+) -> None:
+    on_the_machine(book, spin(*before), "add: {plane: front, angle: 30, amount: 10.0}", spin(*after))
+    lines = enumerate((book.folder / "spins.yaml").read_text().splitlines(), start=1)
+    of_the_last = next(number for number, line in lines if "id: S3" in line)
+    said = [(each.rule, each.where.line) for each in book.figures().spin_findings]
+    assert said == ([("exchanged", of_the_last)] if found else [])
+
+
+@pytest.mark.parametrize(
+    ("between", "again", "said"),
+    [
+        # ± 0.12 g at 100 mm: 6·√2·12 = 101.8 g·mm are 1.27 g in front, at 80 mm
+        (
+            (),
+            ("4@30", "0.4@150"),
+            "S2 repeats S1 with nothing changed, and differs from it by 3.6 g front and 0.0 g rear",
+        ),
+        ((), ("1.6@30", "0.4@150"), None),
+        ((), ("1.7@30", "0.4@150"), "1.3 g front"),
+        (("grind: {plane: front, angle: 90}",), ("4@30", "0.4@150"), None),
+        (("fit: {part: D1}",), ("4@30", "0.4@150"), None),
+    ],
+)
+def test_a_spin_that_is_far_from_the_one_it_repeats_is_no_scatter(
+    book: Book, between: tuple[str, ...], again: tuple[str, str], said: str | None
+) -> None:
+    on_the_machine(book, spin("0.4@30", "0.4@150"), *between, spin(*again))
+    book.write("parts.yaml", CARRIED)
+    found = [each for each in book.figures().spin_findings if each.rule == "does-not-repeat"]
+    assert len(found) == (said is not None)
+    assert all(said in each.what for each in found if said)
+
+
+def test_a_machine_that_states_no_repeatability_is_not_held_to_one(book: Book) -> None:
+    on_the_machine(book, spin("0.4@30", "0.4@150"), spin("4@30", "0.4@150"))
+    book.write("shop.yaml", (book.root / "shop.yaml").read_text().replace(", repeatability: 0.12 g", ""))
+    assert book.figures().spin_findings == ()
