@@ -92,8 +92,11 @@ ANY_ANGLE = tuple(f"v{cylinders}_ANGLE_{pins}" for cylinders in _VEES for pins i
 
 
 def _vee_plan(cylinders: int, angle: float, split: float = 0) -> Plan:
-    pins = f"the two pins of a throw {split:g}° apart" if split else "two rods on each pin"
-    return Plan(f"V{cylinders} of {angle:g}°, {pins}", _vee(angle), _VEES[cylinders], split)
+    if cylinders == 2:
+        said, pins = "V-twin", f"its two pins {split:g}° apart" if split else "both rods on one pin"
+    else:
+        said, pins = f"V{cylinders}", f"the two pins of a throw {split:g}° apart" if split else "two rods on each pin"
+    return Plan(f"{said} of {angle:g}°, {pins}", _vee(angle), _VEES[cylinders], split)
 
 
 KNOWN: Mapping[str, Plan] = {
@@ -122,10 +125,10 @@ KNOWN: Mapping[str, Plan] = {
     "v10_90_common_pin": Plan("V10 of 90°, two rods on each pin", _vee(90), _FIVE),
     "v10_90_split_pin_18": Plan("V10 of 90°, the two pins of a throw 18° apart", _vee(90), _FIVE, split=-18),
     "v12_60": Plan("V12 of 60°, two rods on each pin", _vee(60), _SIX),
-    "flat_2": Plan("flat twin, each cylinder on a throw of its own", _FLAT, (0, 180), own_throws=True),
-    "flat_4": Plan("flat four, each cylinder on a throw of its own", _FLAT, _FOUR_FLAT, own_throws=True),
+    "flat_2": Plan("flat twin (boxer), each cylinder on its own throw", _FLAT, (0, 180), own_throws=True),
+    "flat_4": Plan("flat four (boxer), each cylinder on its own throw", _FLAT, _FOUR_FLAT, own_throws=True),
     "flat_6": Plan(
-        "flat six, each cylinder on a throw of its own", _FLAT, (0, 180, 240, 60, 120, 300), own_throws=True
+        "flat six (boxer), each cylinder on its own throw", _FLAT, (0, 180, 240, 60, 120, 300), own_throws=True
     ),
 }
 
@@ -142,12 +145,21 @@ def plan_of(name: str) -> Plan:
         if 0 < angle <= 180 and (split is None or 0 < split < 180):
             plan = _vee_plan(cylinders, angle, split or 0)
     if plan is None:
-        from difflib import get_close_matches
-
-        nearest = tuple(get_close_matches(name, KNOWN))
+        nearest = _nearest(name)
         offer = f"nearest: {', '.join(nearest)}" if nearest else f"known: {', '.join(KNOWN)}"
         raise LayoutError(f"no layout is called {name!r}; {offer}", nearest=nearest)
     return plan
+
+
+def _nearest(name: str) -> tuple[str, ...]:
+    """A few known names that begin like the one asked for, or are said in its words, or else look like it."""
+    from difflib import get_close_matches
+
+    asked = name.casefold().replace(" ", "_").replace("-", "_")
+    said = {known: plan.said.casefold().replace("-", "_").replace(" ", "_") for known, plan in KNOWN.items()}
+    alike = [known for known in KNOWN if asked and known.startswith(asked)]
+    alike = alike or [known for known in KNOWN if len(asked) > 2 and asked in said[known]]
+    return tuple(alike[:6] or get_close_matches(asked, KNOWN))
 
 
 def known_layout(name: str) -> Layout:

@@ -13,7 +13,7 @@ from buildbook.cli.common import (
     By,
     add_record,
     command,
-    complete_instruments,
+    complete_scales,
     in_units_of,
     keep,
     new_app,
@@ -59,7 +59,7 @@ Scale = Annotated[
         "--with",
         metavar="SCALE",
         help="The scale they were set on, an id from shop.yaml.",
-        autocompletion=complete_instruments,
+        autocompletion=complete_scales,
         show_default=False,
     ),
 ]
@@ -88,10 +88,11 @@ def bobweight(
 
         draw_bobweights(to, figures)
         if compared:
-            from buildbook.views.place import draw_by_throw
+            from buildbook.views.place import draw_by_throw, draw_unknown
 
             to.print()
             draw_by_throw(to, figures, compared[0], "as matched")
+            draw_unknown(to, compared[0])
 
     def as_figures(figures: "Figures") -> dict[str, object]:
         from buildbook.views.as_json import bobweights
@@ -132,9 +133,10 @@ def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: st
     if build is None:
         return  # the findings follow
     who = person(build.shop, by)
-    if scale is None or scale not in build.shop.instruments:
-        known = ", ".join(build.shop.instruments) or "none yet"
-        raise Misuse("which scale the bobweights were set on is not said", f"add --with SCALE (shop.yaml has: {known})")
+    scales = [known for known, each in build.shop.instruments.items() if each.weighs]
+    if scale not in scales:
+        remedy = f"add --with SCALE (shop.yaml has: {', '.join(scales) or 'none yet'})"
+        raise Misuse("which scale the bobweights were set on is not said", remedy)
     figures = work_out(build)
     aim = figures.bobweights.target if figures.has_layout else None
     record: dict[str, Value] = {"target": _grams(fixed(aim.total, 1))} if aim else {}

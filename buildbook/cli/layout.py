@@ -120,7 +120,7 @@ def _named(name: str) -> _Asked:
     try:
         return _Asked(name, plan_of(name).said, drawn(known_layout(name)))
     except LayoutError as error:
-        near = f"did you mean {error.nearest[0]}? " if error.nearest else ""
+        near = f"did you mean {' or '.join(error.nearest)}? " if error.nearest else ""
         raise Misuse(f"no layout is called '{name[:40]}'", f"{near}see 'buildbook layout --list'") from None
 
 

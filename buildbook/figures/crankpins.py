@@ -20,12 +20,12 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from buildbook.balance.bobweights import ThrowBobweight, bobweight
 from buildbook.balance.layouts import Pin
 from buildbook.balance.proving import COVERAGE
-from buildbook.balance.shaking import positions
 from buildbook.balance.unbalance import NOTHING, Unbalance, carry
 from buildbook.figures.balance import PLANES, NoBalance, mm
 from buildbook.figures.cylinders import cylinder_weights, reading_name
 from buildbook.figures.match import Incomplete
 from buildbook.figures.standing import PARTS_LINE, WEIGHED_LINE, FloorLine, Standing
+from buildbook.figures.throws import cylinders_along, unstated_sizes
 from buildbook.records.model import WEIGHING_KINDS
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ class OnThrow(NamedTuple):
 class ByThrow(NamedTuple):
     """What each throw carries, and what is left on the crankshaft with one bobweight for all (`common`) and with one of
     each throw's own (`own`: nothing but that rods of one pin stand beside one another). `floor`: grams at the planes'
-    radii, at k = 2, that all of the job leaves uncertain.
+    radii, at k = 2, that all of the job leaves uncertain, but for what is `unknown` yet.
 
     `worth`: `no`, they differ by no more than the job can tell; `yes`, one for all leaves more than a limit allows;
     `within_limits`, it does not.
@@ -81,6 +81,7 @@ class ByThrow(NamedTuple):
     common: Left
     own: Left
     floor: Mapping[str, float]
+    unknown: tuple[str, ...]
     worth: Literal["no", "within_limits", "yes"]
 
 
@@ -188,11 +189,10 @@ class Crankpins:
     def acts(self) -> list[Unbalance]:
         """What one gram on the crankpin of each cylinder is worth at the spin planes [g·mm]."""
         engine = self.figures.build.engine
-        if engine.stroke is None or (engine.bore_spacing is None and len(self.layout.throws) > 1):
-            what = "engine.yaml states no stroke or no bore spacing"
-            raise NoBalance(engine.where, what, "add them: they say where along the crankshaft a weight acts")
-        offset = mm(engine.bank_offset) if engine.bank_offset is not None else None
-        along = positions(self.layout, mm(engine.bore_spacing), offset)
+        if lacking := unstated_sizes(engine, self.layout):
+            what = f"engine.yaml states no {' and no '.join(lacking)}"
+            raise NoBalance(engine.where, what, "add it: it says where along the crankshaft a weight acts")
+        along = cylinders_along(engine, self.layout)
         radius, zero = mm(engine.stroke) / 2, next(iter(self.layout.throws.values()))
         return [
             self.planes.carry(rect(radius, radians(each.pin_angle - zero)), along[name])
@@ -227,7 +227,8 @@ class Crankpins:
         worth: Literal["no", "within_limits", "yes"] = "no"
         if any(gains):
             worth = "yes" if common.over else "within_limits"
-        return ByThrow(self.throws, common, own, floor, worth)
+        unknown = tuple(each.what for each in self.floor_lines if each.unknown is not None)
+        return ByThrow(self.throws, common, own, floor, unknown, worth)
 
     def _own(self) -> Unbalance:
         """What is left where every crankpin had the bobweight of its own rods, midway between them [g·mm]."""

@@ -13,7 +13,6 @@ from buildbook.figures.cylinders import reading_name
 from buildbook.figures.fits import bounds_of
 from buildbook.figures.match import match_figures
 from buildbook.figures.measured import between
-from buildbook.figures.standing import FloorLine
 from buildbook.fits.decision import decide
 from buildbook.matching import MatchingError
 from buildbook.quantities import fixed
@@ -28,7 +27,8 @@ Worth = Literal["stays", "locked", "cannot_tell", "below_floor", "better", "need
 
 Sets = Sequence[Mapping[str, str]]  # [cylinder] kind of part → id
 
-# Sets are made up anew until what is left is this share of what the weighings can tell.
+# Where not every way can be looked at, the search goes on until what is left is this share of what the weighings can
+# tell.
 _GOOD_ENOUGH = 0.2
 
 
@@ -104,10 +104,6 @@ class PlaceFigures:
         return self.start.floor
 
     @property
-    def floor_lines(self) -> tuple[FloorLine, ...]:
-        return self.start.floor_lines
-
-    @property
     def moved(self) -> int:
         """Cylinders that get another set, or another piece."""
         return sum(bool(each.moved) for each in self.cylinders.values())
@@ -130,7 +126,7 @@ def _together(start: Crankpins, seconds: float) -> PlaceFigures:
     from buildbook.matching.seating import seat
 
     seats = _seats(start)
-    found = seat(seats, seconds)
+    found = seat(seats, seconds, _good_enough(start))
     return _result(
         start,
         [start.sets[each] for each in found.sets],
@@ -281,17 +277,21 @@ def _anew(start: Crankpins, seconds: float, within: Fraction) -> PlaceFigures:
     first = _even_enough(start, within, seconds / 3)
     began = _together(first, seconds / 3).placed
     work = _Pieces(first, began)
-    near = began.floor_lines[0]  # what the weighings leave uncertain
-    assert near.front is not None
-    assert near.rear is not None
-    told = max(map(abs, first.judged(first.planes.unbalance(near.front, near.rear))))
-    found = reform(work.pieces(within), work.where, max(deadline - monotonic(), 0.1), _GOOD_ENOUGH * told)
+    found = reform(work.pieces(within), work.where, max(deadline - monotonic(), 0.1), _good_enough(began))
     sets = work.sets(found.where)
     spread = Anew(within, _spread(start), _spread(Crankpins(start.figures, sets)))
     nowhere = [None] * len(sets)
     return _result(
         start, sets, was_in=nowhere, bound=found.bound, proven=found.proven, ways=0, looked_at=0, anew=spread
     )
+
+
+def _good_enough(sets: Crankpins) -> float:
+    """So little left that the weighings cannot tell it from less, in the unit that the planes are judged by."""
+    weighings = sets.floor_lines[0]
+    assert weighings.front is not None
+    assert weighings.rear is not None
+    return _GOOD_ENOUGH * max(map(abs, sets.judged(sets.planes.unbalance(weighings.front, weighings.rear))))
 
 
 def _even_enough(start: Crankpins, within: Fraction, seconds: float) -> Crankpins:

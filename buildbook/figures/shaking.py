@@ -11,6 +11,7 @@ from buildbook.balance import shaking
 from buildbook.balance.bobweights import ThrowBobweight, as_one_weight
 from buildbook.balance.shaking import Order, Piston, Turn, Turning
 from buildbook.figures.cylinders import cylinder_weights
+from buildbook.figures.throws import assumed_of_banks, cylinders_along, unstated_distance
 from buildbook.quantities import Quantity
 
 if TYPE_CHECKING:
@@ -155,11 +156,16 @@ class Shaking:
             said.append("engine.yaml gives no stroke or no rod_length")
         elif self.crank_to_rod is None:
             said.append("engine.yaml gives a rod no longer than half the stroke, which cannot turn")
-        if engine.bore_spacing is None and self._has_length:
-            said.append("engine.yaml gives no bore_spacing")
+        if apart := unstated_distance(engine, self.layout):
+            said.append(f"engine.yaml gives no {apart}")
         if self.speed is None:
             said.append("no speed: give --speed RPM, or balance: {max_speed: …} in build.yaml")
         return (*said, *self._not_weighed)
+
+    @property
+    def assumed(self) -> str | None:
+        """What is taken for granted of where the banks stand, in words."""
+        return assumed_of_banks(self.figures.build.engine, self.layout)
 
     @cached_property
     def build(self) -> BuildShaking | None:
@@ -262,8 +268,7 @@ class Shaking:
 
     @cached_property
     def _masses(self) -> Masses:
-        engine = self.figures.build.engine
-        places = shaking.positions(self.layout, _mm(engine.bore_spacing) or 0.0, _mm(engine.bank_offset))
+        places = cylinders_along(self.figures.build.engine, self.layout)
         weights = {cylinder: float(up_and_down) for cylinder, (up_and_down, _, _) in self._weighed.items()}
         turning = [
             Turning(float(self._weighed[cylinder.name][1]), cylinder.pin_angle, places[cylinder.name])

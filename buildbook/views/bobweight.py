@@ -7,7 +7,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from buildbook.balance.bobweights import Line, ThrowBobweight
+from buildbook.balance.bobweights import Line, ThrowBobweight, as_one_weight
 from buildbook.figures import Figures
 from buildbook.figures.bobweights import BobweightFigures
 from buildbook.quantities import fixed, two_figures
@@ -48,6 +48,12 @@ def draw_bobweights(to: Console, figures: Figures) -> None:
         to.print(line(("  TARGET  ", BOLD), total, "   each half ", half, rest))
     else:
         to.print(words("The throws carry different numbers of rods: set each to its own total.", DOUBT))
+    if any(len(throw.pins) > 1 for throw in worked_out.throws.values()):
+        said = (
+            "Split pins: that is the weight of both pins. Hang each pin's own on it; clamped on as one weight midway "
+            "between the two it would be too heavy: its card says what it must be instead."
+        )
+        to.print(words(said, DOUBT))
     to.print()
     _draw_throws(to, worked_out)
     cards = [_card(throw, worked_out) for throw in worked_out.throws.values()]
@@ -104,9 +110,12 @@ def _card(throw: ThrowBobweight, worked_out: BobweightFigures) -> Panel:
     lines.add_row()
     lines.add_row(words("TOTAL", BOLD), words(""), words(""), words(fixed(throw.total, 2), BOLD))
     lines.add_row(words("each half"), words(""), words(""), words(fixed(throw.half, 2)))
-    for pin in throw.pins if len(throw.pins) > 1 else ():
-        name = f"pin at {fixed(pin.angle, 0)}° (cyl. {' '.join(pin.cylinders)}), each half {fixed(pin.half, 2)}"
-        lines.add_row(words(name), words(""), words(""), words(fixed(pin.total, 2)))
+    if len(throw.pins) > 1:
+        for pin in throw.pins:
+            name = f"cyl. {' '.join(pin.cylinders)} at {pin.angle:g}°"
+            lines.add_row(words(name, BOLD), "", "", words(fixed(pin.total, 2), BOLD))
+            lines.add_row(words("  each half"), "", "", words(fixed(pin.half, 2)))
+        lines.add_row(words("one, midway"), "", "", words(fixed(abs(as_one_weight(throw)), 2)))
     title = plain(f"throw {throw.throw}: cylinders {' '.join(throw.cylinders)}")
     return Panel(lines, title=Text(title, style=BOLD), width=39, padding=0, box=box.SQUARE)
 

@@ -1,8 +1,8 @@
-"""A drawing in the terminal: dots in braille, and characters written over them."""
+"""A drawing in the terminal: dots in braille, and text written over them."""
 
 from math import cos, pi, sin
 
-from buildbook.views.screen import can_draw
+from buildbook.views.screen import can_draw, plain
 
 # A braille character holds 2 × 4 dots; the bit of each dot by its row and column.
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
@@ -35,9 +35,13 @@ class Canvas:
         for part in range(0, dots, step):
             self.dot(radius * sin(2 * pi * part / dots), radius * cos(2 * pi * part / dots))
 
-    def write(self, x: float, y: float, mark: str) -> None:
-        row, column = round((1 - y) / 2 * (self.rows - 1)), round((x + 1) / 2 * (self.columns - 1))
-        self.marks[row, column] = mark
+    def write(self, x: float, y: float, text: str) -> None:
+        """Text whose middle is at a place, moved inward where it would leave the field."""
+        shown = plain(text)[: self.columns]
+        row = round((1 - y) / 2 * (self.rows - 1))
+        first = round((x + 1) / 2 * (self.columns - 1) - (len(shown) - 1) / 2)
+        first = min(max(first, 0), self.columns - len(shown))
+        self.marks |= {(row, first + number): mark for number, mark in enumerate(shown)}
 
     def lines(self) -> list[str]:
         def cell(row: int, column: int) -> str:

@@ -31,13 +31,17 @@ def draw_factor(to: Console, figures: Figures, found: Shaking, factor: FactorFig
     if found.build is None:
         said = f"all pistons alike, in multiples of one piston's force: {'; '.join(found.missing)}"
         to.print(words(said, DOUBT))
+    elif found.assumed:
+        to.print(words(found.assumed, DOUBT))
     if factor.first_order_only:
         to.print(words("Of the first order alone: the second, which no factor changes, takes a rod length.", DOUBT))
     to.print()
     if factor.best is None:
-        left = f"{_left(factor, factor.common_practice.left)} {factor.unit}"
-        of = " of the first order" if factor.first_order_only else ""
-        to.print(line(("No factor is better than another", BOLD), f": each leaves {left}{of}."))
+        lefts = [each.left for each in factor.curve]
+        left = " to ".join(dict.fromkeys(_left(factor, each) for each in (min(lefts), max(lefts))))
+        rest = " of the first order" if factor.first_order_only else ""
+        rest += "; what differs is a few grams between the pieces" if " " in left else ""
+        to.print(line(("No factor is better than another", BOLD), f": each leaves {left} {factor.unit}{rest}."))
     else:
         _draw_choices(to, factor)
         to.print()
@@ -145,8 +149,8 @@ def _draw_split(to: Console, factor: FactorFigures) -> None:
     listing = table(("throw", "left"), ("on its pins", "left"), ("one weight instead", "right"), ("at", "right"))
     for each in factor.split:
         pins = ", ".join(f"{fixed(pin.total, 1)} at {pin.angle:g}°" for pin in each.throw.pins)
-        at = degrees(phase(each.as_one)) % 360
-        row(listing, each.throw.throw, words(pins, BOLD), fixed(abs(each.as_one), 1), f"{fixed(at, 0)}°")
+        at = round(degrees(phase(each.as_one))) % 360
+        row(listing, each.throw.throw, words(pins, BOLD), fixed(abs(each.as_one), 1), f"{at}°")
     to.print(listing)
     said = (
         "One weight midway between the two pins must be that much lighter to pull like them, and it leaves out that "

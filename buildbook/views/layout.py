@@ -2,9 +2,10 @@
 
 import json
 import re
+from cmath import phase, rect
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
-from math import cos, radians, sin
+from math import cos, degrees, radians, sin
 
 from rich.console import Console
 from rich.table import Table
@@ -20,6 +21,7 @@ _END_COLUMNS, _END_ROWS = 30, 15
 _SIDE_ROWS = 7
 _PIN_CIRCLE = 0.42  # of the end view's half height
 _THROW_COLUMNS = 5  # that a throw needs in the side view
+_BESIDE = 0.94  # two pins less than 40° apart, whose mean is cos 20° long, have one mark midway between them
 _NAME = 8  # how much of a name the end view has room for; the lists beside it have all of it
 
 
@@ -77,29 +79,21 @@ def _end_view(layout: Layout) -> list[str]:
             canvas.line(0.55 * across + side * side_x, 0.55 * up + side * side_y,
                         0.9 * across + side * side_x, 0.9 * up + side * side_y)  # fmt: skip
     for angle, names in banks.items():
-        _write(canvas, 0.98 * sin(radians(angle)), 0.98 * cos(radians(angle)),
-               " ".join(name[:_NAME] for name in names))  # fmt: skip
-    pins: dict[float, list[str]] = {}
+        canvas.write(0.98 * sin(radians(angle)), 0.98 * cos(radians(angle)), " ".join(name[:_NAME] for name in names))
+    marks: dict[float, list[str]] = {}
     for throw in layout.throws:
-        for pin in layout.pins(throw):
-            pins.setdefault(pin.angle, []).append(throw)
-    for angle, throws in pins.items():
+        pins = [rect(1, radians(pin.angle)) for pin in layout.pins(throw)]
+        for pin in pins:
+            canvas.line(0, 0, 0.8 * _PIN_CIRCLE * pin.imag, 0.8 * _PIN_CIRCLE * pin.real)
+        midway = sum(pins) / len(pins)
+        for marked in [midway] if abs(midway) > _BESIDE else pins:
+            marks.setdefault(round(degrees(phase(marked)) % 360, 3), []).append(throw)
+    for angle, throws in marks.items():
         x, y = _PIN_CIRCLE * sin(radians(angle)), _PIN_CIRCLE * cos(radians(angle))
-        canvas.line(0, 0, x * 0.8, y * 0.8)
-        _write(canvas, x, y, " ".join(name[:_NAME] for name in throws))
+        canvas.write(x, y, " ".join(name[:_NAME] for name in throws))
     lines = canvas.lines()
     drawn = [number for number, each in enumerate(lines) if each.strip()]
     return lines[drawn[0] : drawn[-1] + 1]
-
-
-def _write(canvas: Canvas, x: float, y: float, text: str) -> None:
-    """Text whose middle is at a place, moved inward where it would leave the picture."""
-    shown = plain(text)[: canvas.columns]
-    step = 2 / (canvas.columns - 1)
-    first = round((x + 1) / step - (len(shown) - 1) / 2)
-    first = min(max(first, 0), canvas.columns - len(shown))
-    for number, mark in enumerate(shown):
-        canvas.write((first + number) * step - 1, y, mark)
 
 
 def _facts(drawn: Drawn) -> Table:

@@ -9,6 +9,7 @@ from buildbook.figures import Figures
 from buildbook.figures.balance import PLANES
 from buildbook.figures.crankpins import ByThrow, Left
 from buildbook.figures.place import PlaceFigures
+from buildbook.figures.throws import assumed_of_banks
 from buildbook.quantities import fixed, two_figures
 from buildbook.views.map import locked
 from buildbook.views.polar import draw_both, polar_plot
@@ -37,6 +38,8 @@ def draw_place(to: Console, figures: Figures, found: PlaceFigures) -> None:
     sets = "sets made up anew from those as" if found.anew else "the sets stay together, as"
     to.print(words(f"what the parts leave on the crankshaft; {sets} {whose}", DIM))
     to.print(words(_against(found, factor_chosen=figures.build.balance.factor is not None), DIM))
+    if assumed := assumed_of_banks(figures.build.engine, figures.layout):
+        to.print(words(assumed, DOUBT))
     for lock in figures.build.pairings.locks:
         to.print(words(locked(lock)))
     if found.kept_out:
@@ -45,6 +48,8 @@ def draw_place(to: Console, figures: Figures, found: PlaceFigures) -> None:
         to.print(words(said, DIM))
     to.print()
     said, style, why = _SAID[found.worth]
+    if found.worth == "stays" and not found.proven:
+        why = "no way was found that leaves less."
     to.print(line((said, style), why))
     if found.after.over:
         to.print(line(("OVER A LIMIT  ", BAD), "even so placed: hang each throw its own bobweight, or match again."))
@@ -104,9 +109,7 @@ def _draw_left(to: Console, figures: Figures, found: PlaceFigures) -> None:
     planes = figures.balance.planes
     if tolerance is not None and tolerance.places != (planes.front.position, planes.rear.position):
         to.print(words("permissible holds at the bearings; the share is of what acts there", DIM))
-    unknown = [each.what for each in found.floor_lines if each.unknown is not None]
-    if unknown:
-        to.print(words(f"not known yet, and so not in the floor: {', '.join(unknown)}", DIM))
+    draw_unknown(to, found.by_throw)
 
 
 def _per_cent(share: float) -> str:
@@ -132,7 +135,7 @@ def how_known(found: PlaceFigures) -> str:
     if found.proven and found.anew:
         return "No other way of making up and placing the sets leaves less."
     if found.ways == 1:
-        return "The locks leave one way only."
+        return "The locks leave one way only." if len(found.cylinders) > 1 else "There is one way only."
     if found.proven:
         return f"All {found.ways:,} ways are accounted for: none leaves less at the worse plane."
     least, worst = (_in_unit(found, each) for each in (found.bound, found.after.worst))
@@ -140,8 +143,8 @@ def how_known(found: PlaceFigures) -> str:
         said = f"Found by exchanging pieces: {worst} is the best found, and no way leaves less than {least}."
     else:
         said = (
-            f"Time ran out after {float(found.looked_at):.2g} of {float(found.ways):.2g} ways: {worst} is the best "
-            f"found, and it is certain only that no way leaves less than {least}."
+            f"Looked at {float(found.looked_at):.2g} of {float(found.ways):.2g} ways: {worst} is the best found, and "
+            f"it is certain only that no way leaves less than {least}."
         )
     amounts = found.after.standing.amounts
     if all(amounts[plane] <= found.told[plane] for plane in PLANES):
@@ -177,6 +180,12 @@ def _draw_cylinders(to: Console, figures: Figures, found: PlaceFigures) -> None:
             words(moves if placed.moved else "stays", "" if placed.moved else DIM),
         )
     to.print(listing)
+
+
+def draw_unknown(to: Console, found: ByThrow) -> None:
+    """What is not in the floor."""
+    if found.unknown:
+        to.print(words(f"not known yet, and so not in what the job can tell: {', '.join(found.unknown)}", DIM))
 
 
 def draw_by_throw(to: Console, figures: Figures, found: ByThrow, when: str) -> None:

@@ -15,6 +15,7 @@ from buildbook.views.curve import LABEL, curve
 from buildbook.views.screen import BOLD, DIM, DOUBT, Column, heading, line, row, table, words
 
 _PATH_COLUMNS, _PATH_ROWS = 26, 13
+_AT_ONE_PLACE = 0.08  # of the largest: closer than one number can be written beside another
 
 
 def draw_shaking(to: Console, figures: Figures, found: Shaking) -> None:
@@ -31,7 +32,7 @@ def draw_shaking(to: Console, figures: Figures, found: Shaking) -> None:
         for lacking in found.missing:
             to.print(words(f"  {lacking}", DOUBT))
         return
-    _draw_build(to, found.build)
+    _draw_build(to, found.build, found.assumed)
     _draw_turn(to, found.build)
 
 
@@ -46,7 +47,8 @@ def _draw_nominal(to: Console, orders: Orders) -> None:
     to.print(listing)
     said = (
         "As in handbooks: F1 is mass × crank radius × speed squared, of one piston; F2 is F1 × crank over rod; a is "
-        "from one throw to the next. Mid-length is midway between the first and the last cylinder."
+        "from one throw to the next. A moment rocks the engine, up and down or sideways, about mid-length, midway "
+        "between the first and the last cylinder."
     )
     to.print(words(said, DIM))
 
@@ -58,9 +60,11 @@ def _table_of_orders(columns: Sequence[Column]) -> Table:
     return listing
 
 
-def _draw_build(to: Console, build: BuildShaking) -> None:
+def _draw_build(to: Console, build: BuildShaking, assumed: str | None) -> None:
     to.print(line((f"This build at {build.speed:g} rpm", BOLD), (f"  {build.masses.whose};", DIM)))
     to.print(words(f"{build.masses.counterweights}; second order by the exact slider-crank", DIM))
+    if assumed:
+        to.print(words(assumed, DOUBT))
     columns: tuple[Column, ...] = (("alone", "right"), ("balanced", "right"), ("with", "right"))
     listing = _table_of_orders((*columns, ("against", "right")))
     force, moment = build.uncancelled
@@ -140,7 +144,7 @@ def _draw_turn(to: Console, build: BuildShaking) -> None:
         to.print()
         largest = max(map(abs, turn))
         if largest <= NEGLIGIBLE * scale:
-            to.print(words(f"The {name} is {fixed(largest, 0)} {unit} at most: nothing to draw.", DIM))
+            to.print(words(f"The {name} is {fixed(largest, 0)} {unit} at most, next to nothing: not drawn.", DIM))
             continue
         left = []
         for direction, part in _PARTS.items():
@@ -170,10 +174,24 @@ def _path(turn: Sequence[complex], largest: float) -> list[str]:
     canvas.circle(1.0, step=6)
     for before, after in zip(turn, (*turn[1:], turn[0]), strict=True):
         canvas.line(before.imag / largest, before.real / largest, after.imag / largest, after.real / largest)
+    for vector, numbers in quarter_turns(turn, largest):
+        canvas.write(vector.imag, vector.real, numbers)
+    return canvas.lines()
+
+
+def quarter_turns(turn: Sequence[complex], largest: float) -> list[tuple[complex, str]]:
+    """Where the vector is at each quarter turn, as a share of the largest, with the number of the quarter turn, or the
+    numbers of those that are at one place."""
+    found: list[tuple[complex, str]] = []
     for quarter in range(4):
         vector = turn[quarter * len(turn) // 4] / largest
-        canvas.write(vector.imag, vector.real, str(quarter))
-    return canvas.lines()
+        together = [number for number, (other, _) in enumerate(found) if abs(vector - other) < _AT_ONE_PLACE]
+        if together:
+            place, numbers = found[together[0]]
+            found[together[0]] = place, f"{numbers},{quarter}"
+        else:
+            found.append((vector, str(quarter)))
+    return found
 
 
 def shaking_json(found: Shaking) -> dict[str, object]:
@@ -201,6 +219,7 @@ def shaking_json(found: Shaking) -> dict[str, object]:
         if build is not None
         else None,
         "missing": [*found.missing],
+        "assumed": found.assumed,
     }
 
 

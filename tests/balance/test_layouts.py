@@ -154,7 +154,15 @@ def test_cylinders_come_in_the_order_of_their_numbers_then_of_their_names() -> N
 
 @pytest.mark.parametrize(
     ("asked", "offered"),
-    [("v8_90_crossplane", "v8_90_cross_plane"), ("i_6", "i6"), ("v2_common_pin", "v2_90_common_pin")],
+    [
+        ("v8_90_crossplane", "v8_90_cross_plane"),
+        ("i_6", "i6"),
+        ("v2_common_pin", "v2_90_common_pin"),
+        ("V6 90", "v6_90_split_pin_30"),
+        ("V-twin", "v2_45_common_pin"),
+        ("boxer", "flat_4"),
+        ("inline four", "i4"),
+    ],
 )
 def test_a_misspelt_layout_offers_the_nearest(asked: str, offered: str) -> None:
     with pytest.raises(LayoutError) as caught:

@@ -1,9 +1,10 @@
-"""`bobweight --set`: what the bobweights were set to, recorded once."""
+"""`bobweight`, and `--set`: what the bobweights were set to, recorded once."""
 
+import re
 from pathlib import Path
 
 import pytest
-from conftest import Book, Run
+from conftest import SAMPLES, Book, Run
 from figures.ledger import ALL_WEIGHED, PARTS, weighings
 from figures.turning import PLANES, UNITS, WITH_BALANCER
 
@@ -89,6 +90,7 @@ REFUSED = {
     "one throw twice": ("1=1775.4,1=1775.5", "--with scale", "each throw once"),
     "no scale": ("1=1775.4", "", "add --with SCALE"),
     "a scale nobody has": ("1=1775.4", "--with bank", "add --with SCALE"),
+    "what weighs nothing": ("1=1775.4", "--with balancer", "SCALE (shop.yaml has: scale)"),
     "a decimal comma": ("1=1775,4", "--with scale", "1=2180.4"),
     "below nothing": ("1=-3", "--with scale", "look for a lost point"),
 }
@@ -119,3 +121,13 @@ def test_without_a_layout_there_is_no_target_and_no_fault(twin: Book) -> None:
     found = recorded(twin)
     assert found is not None
     assert found.target is None
+
+
+def test_for_split_pins_each_pin_has_its_own_weight_and_one_in_the_middle_is_lighter() -> None:
+    six, eight = one_after_the_other([f"bobweight {build}" for build in ("plover-03", "heron-07")], SAMPLES)
+    assert "clamped on as one weight midway" in " ".join(six.stdout.split())
+    # two pins 60° apart: √3/2 of both
+    totals = [float(each) for each in re.findall(r"TOTAL +([0-9.]+)", six.stdout)]
+    midway = [float(each) for each in re.findall(r"one, midway +([0-9.]+)", six.stdout)]
+    assert midway == pytest.approx([total * 3**0.5 / 2 for total in totals], abs=0.02)
+    assert "midway" not in eight.stdout

@@ -110,6 +110,12 @@ def test_a_known_layout_is_drawn_outside_of_any_book(tmp_path: Path, run: Run) -
     assert "engine.yaml states no" not in done.stdout
 
 
+def test_two_pins_of_a_throw_close_together_are_marked_once(tmp_path: Path, run: Run) -> None:
+    for name, marks in (("v10_90_split_pin_18", 1), ("v6_60_split_pin_60", 2)):
+        picture = [line[:30] for line in run("layout", "--name", name, cwd=tmp_path).stdout.splitlines()[3:13]]
+        assert sum(line.count("1") for line in picture) == marks
+
+
 def test_all_known_layouts_are_listed_with_a_line_each(tmp_path: Path, run: Run) -> None:
     done = run("layout", "--list", cwd=tmp_path)
     for name, plan in KNOWN.items():
@@ -151,7 +157,7 @@ def test_a_layout_that_is_not_known_is_a_finding_in_the_file(book: Book, run: Ru
 @pytest.mark.parametrize(
     ("arguments", "what", "remedy"),
     [
-        (["--name", "v8_90_crossplane"], "no layout is called 'v8_90_crossplane'", "did you mean v8_90_cross_plane?"),
+        (["--name", "v8_90_crossplane"], "no layout is called 'v8_90_crossplane'", "did you mean v8_90_cross_plane"),
         (["--name", "warp"], "no layout is called 'warp'", "see 'buildbook layout --list'"),
         (["heron-07", "--name", "i4"], "a build and a layout are both named", "name one of them"),
         (["--list", "--spell"], "--list goes alone", "leave the rest out"),

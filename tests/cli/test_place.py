@@ -170,6 +170,13 @@ def test_sets_made_up_anew_within_the_limit_are_shown_and_written(run: Run, kept
     assert found["anew"]["after"] <= 1.0
 
 
+def test_where_every_set_stays_without_proof_it_is_not_said_that_no_other_way_leaves_less(run: Run, kept: Path) -> None:
+    run("place", "plover-03", "--with-spread", "--write", "--by", "ava", cwd=kept)
+    said = " ".join(run("place", "plover-03", "--with-spread", cwd=kept).stdout.split())
+    assert "STAYS no way was found that leaves less." in said
+    assert "NOT PROVEN" in said
+
+
 def test_a_spread_that_cannot_be_kept_or_read_is_said(run: Run, samples: Path) -> None:
     done = run("place", "--within", "0.01", cwd=samples / DUNLIN)
     assert (done.returncode, done.stderr) == (1, "")
@@ -190,3 +197,15 @@ def test_bobweights_throw_by_throw_beside_one_for_all(run: Run) -> None:
     assert set(said) == {"bobweights", "by_throw"}
     assert said["by_throw"]["worth"] == "no"
     assert "by_throw" not in json.loads(run("bobweight", "--json", cwd=SAMPLES / HERON).stdout)["figures"]
+
+
+def test_no_lock_is_blamed_for_the_one_way_of_one_cylinder(run: Run, samples: Path) -> None:
+    folder = samples / "engines/magpie-02"
+    engine = folder / "engine.yaml"
+    engine.write_text(engine.read_text().replace("layout: v2_45_common_pin", "layout: single").replace("[1, 2]", "[1]"))
+    (folder / "2026-07-first/pairings.yaml").write_text(
+        "format: 1\ndecided: {taken: 2026-07-08, by: tomas, how: by_hand}\n"
+        "cylinders: {1: {rod: R1, piston: P1, pin: N1}}\n"
+    )
+    shown = run("place", "magpie-02", cwd=samples)
+    assert "There is one way only." in shown.stdout

@@ -2,6 +2,9 @@
 
 import json
 import re
+from cmath import rect
+from math import radians
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,6 +12,7 @@ from conftest import SAMPLES, Book, Run
 from figures.ledger import weighings
 from figures.measurements import engine
 
+from buildbook.views.shaking import quarter_turns
 from cli.workshop import BUILDS, one_after_the_other
 
 HERON, MAGPIE = "heron-07/2025-06-first", "magpie-02/2026-07-first"
@@ -111,6 +115,28 @@ def test_an_engine_that_has_no_length_has_no_moment(book: Book, run: Run) -> Non
         book.write("engines/twin/engine.yaml", engine(layout, "bore: 90"))
         said = " ".join(run("factor", "--least", "moment", cwd=book.folder).stdout.split())
         assert "the cylinders stand at one place along the crankshaft, as far as engine.yaml says: no moment" in said
+
+
+def test_without_a_bank_offset_it_is_said_that_the_rods_count_as_in_one_plane(run: Run, samples: Path) -> None:
+    path = samples / "engines/magpie-02/engine.yaml"
+    path.write_text("".join(line for line in path.read_text().splitlines(True) if "bank_offset" not in line))
+    for command in ("shaking", "factor", "place"):
+        shown = run(command, MAGPIE, cwd=samples)
+        assert "rods that share a throw are taken as in one plane" in " ".join(shown.stdout.split())
+        assert "taken as" not in run(command, MAGPIE, cwd=SAMPLES).stdout
+
+
+def test_no_factor_is_better_where_only_a_few_grams_between_the_pieces_differ(run: Run) -> None:
+    lefts = [each["left"] for each in in_json("factor", "plover-03", run, "--least", "force")["curve"]]
+    said = " ".join(run("factor", "plover-03", "--least", "force", cwd=SAMPLES).stdout.split())
+    assert f"each leaves {min(lefts):.0f} to {max(lefts):.0f} N; what differs is a few grams" in said
+
+
+def test_quarter_turns_at_one_place_are_numbered_together() -> None:
+    twice_round = [rect(3.0, radians(2 * angle)) for angle in range(360)]
+    assert [numbers for _, numbers in quarter_turns(twice_round, 3.0)] == ["0,2", "1,3"]
+    once_round = [rect(3.0, radians(angle)) for angle in range(360)]
+    assert [numbers for _, numbers in quarter_turns(once_round, 3.0)] == ["0", "1", "2", "3"]
 
 
 def test_a_lone_cylinder_s_moment_goes_nowhere(book: Book, run: Run) -> None:

@@ -469,7 +469,7 @@ def test_what_is_missing_is_said(book: Book) -> None:
     write(book, LOPSIDED)
     engine = (book.root / "engines/twin/engine.yaml").read_text()
     book.write("engines/twin/engine.yaml", engine.replace("bore_spacing: 100\n", ""))
-    with pytest.raises(NoBalance, match="bore spacing"):
+    with pytest.raises(NoBalance, match="bore_spacing"):
         placed(book)
     write(book, LOPSIDED)
     book.write("spins.yaml", "format: 1\nunits: {mass: g}\nsteps: []\n")

@@ -110,6 +110,12 @@ def test_what_is_missing_is_said_and_the_layout_alone_is_still_known(book: Book)
     assert shaken(book, None).missing[0].endswith("which cannot turn")
 
 
+def test_a_flat_twin_is_asked_for_its_bank_offset(book: Book) -> None:
+    # its one moment is that of two cylinders so far apart: without it, no moment would be shown as nothing
+    book.write("engines/twin/engine.yaml", engine("flat_2", SIZES))
+    assert shaken(book).missing[0] == "engine.yaml gives no bank_offset"
+
+
 def test_without_sizes_the_factor_is_that_of_the_first_order(book: Book) -> None:
     book.write("engines/twin/engine.yaml", engine("single", "bore: 90"))
     found = shaken(book, None).factor(None)

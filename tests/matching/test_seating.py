@@ -184,6 +184,15 @@ def test_sixteen_are_not_called_proven_when_time_runs_out() -> None:
     assert found.looked_at < found.ways == factorial(16)
 
 
+def test_sixteen_are_placed_until_it_is_good_enough_and_ten_all_the_way() -> None:
+    chance = random.Random(19)
+    sixteen, ten = (seats([chance.gauss(0, 0.6) for _ in pins], pins) for pins in (V16, V16[:10]))
+    found = seat(sixteen, 60.0, good_enough=0.01)
+    assert (found.proven, found.worst <= 0.01) == (False, True)
+    assert found.looked_at < found.ways
+    assert seat(ten, 60.0, good_enough=0.5) == seat(ten, 60.0)
+
+
 def test_the_bound_holds_where_the_rest_is_more_than_any_placing_can_answer_for() -> None:
     """No way of sixteen can leave less than the bound; with 10 g at the front that is known from arithmetic alone."""
     chance = random.Random(17)
