@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from buildbook.book import git
+from buildbook.book.commits import Commit, commits, contents
 from buildbook.book.lineage import Lineage, Log, Steps, Version, find, inside, tree
-from buildbook.book.past import Commit, commits, contents
 from buildbook.records.finding import Where
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
@@ -48,8 +48,6 @@ def blame(book: Path, asked: Sequence[Asked], log: Sequence[Commit] | None = Non
     """What git knows of each of these places. Raises NotKept where the book is not in git.
 
     `log` are the commits that touched the files concerned, where they are known."""
-    if not (book / ".git").exists():
-        raise git.NotKept("this book is not in git")
     book = Path(os.path.abspath(book))
     files = list(dict.fromkeys(_path(each[0]) for each in asked))
     lines = _lines(book, files, Log(log if log is not None else _commits(book, files)))

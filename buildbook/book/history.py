@@ -9,11 +9,12 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from buildbook.book import git, past
+from buildbook.book import git
 from buildbook.book.auditing import seal
 from buildbook.book.auditing.seal import Altered, Files, Renamed, Seal
+from buildbook.book.commits import Commit, commits, contents
 from buildbook.book.lineage import Lineage, Log, Steps, Version, find, inside, same, was
-from buildbook.book.past import Commit, Origin
+from buildbook.book.past import Origin
 from buildbook.book.places import folder_of
 from buildbook.book.reading import Reader
 from buildbook.records.model import Build
@@ -33,7 +34,7 @@ class History:
 
     def __init__(self, book: Path) -> None:
         self.book = book
-        self.log = Log(past.commits(book))
+        self.log = Log(commits(book))
         self.head = next(iter(self.log.commits))
         self.tags: dict[str, dict[str, Seal]] = {}  # build → the sign-off in its name → its seal
         for each in seal.seals(book):
@@ -60,7 +61,7 @@ class History:
 
     def shop(self, sha: str) -> bytes | None:
         if sha not in self._shops:
-            (self._shops[sha],) = past.contents(self.book, [(sha, self.book / "shop.yaml")])
+            (self._shops[sha],) = contents(self.book, [(sha, self.book / "shop.yaml")])
         return self._shops[sha]
 
     def files(self, build: str, revision: str) -> dict[Path, bytes]:
@@ -81,9 +82,9 @@ class History:
                 revisions = (*brought, *tagged, self.head, *(f"{sha}^" for sha in (*brought, *tagged)))
                 states |= dict.fromkeys((name, revision) for revision in revisions)
         self._files = seal.committed_all(self.book, states)
-        commits = list(dict.fromkeys(sha for _, sha in states if not sha.endswith("^")))
-        shops = past.contents(self.book, [(sha, self.book / "shop.yaml") for sha in commits])
-        self._shops = dict(zip(commits, shops, strict=True))
+        shas = list(dict.fromkeys(sha for _, sha in states if not sha.endswith("^")))
+        shops = contents(self.book, [(sha, self.book / "shop.yaml") for sha in shas])
+        self._shops = dict(zip(shas, shops, strict=True))
 
     # how it came to be
 
@@ -96,7 +97,7 @@ class History:
     def read_ahead(self, paths: Sequence[Path]) -> None:
         """Read the versions of many files at once, where they will all be asked for."""
         lines = {path: Lineage(self.log, path.relative_to(self.book).as_posix()) for path in paths}
-        held = iter(past.contents(self.book, [(sha, path) for path, line in lines.items() for sha in line.versions]))
+        held = iter(contents(self.book, [(sha, path) for path, line in lines.items() for sha in line.versions]))
         for line in lines.values():
             line.contents = {sha: next(held) for sha in line.versions}
         self._lines |= lines

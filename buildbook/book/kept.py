@@ -107,7 +107,7 @@ def edits(book: Path, changes: Sequence[git.Changed]) -> list[Edit]:
 
 
 def _as_kept(book: Path, paths: Sequence[Path]) -> dict[Path, bytes | None]:
-    from buildbook.book.past import contents
+    from buildbook.book.commits import contents
 
     if not paths:
         return {}
@@ -320,9 +320,11 @@ def lost(found: Sequence[Edit]) -> list[Finding]:
     findings = []
     for edit in found:
         if edit.lost:
-            files = " ".join(shown(each.path) for each in edit.files)
+            whole = edit.lost == ("removed",)
+            paths = [edit.files[0].path.parent] if whole and edit.build else [each.path for each in edit.files]
             why = "What was measured stays on the record: a wrong record says 'void: why', and counts for nothing."
-            remedy = f"'git restore {files}' brings it back as it was kept; then give it 'void: why'"
+            remedy = f"'git restore {' '.join(map(shown, paths))}' brings it back as it was kept; "
+            remedy += "if it only has another name now, keep it so" if whole else "then give it 'void: why'"
             what = f"{edit.subject}: {'; '.join(edit.lost)} by hand"
             findings.append(Finding("warning", "taken-out", top_of(edit.files[0].path), what, why, remedy))
     return findings

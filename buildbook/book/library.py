@@ -25,6 +25,7 @@ _TEXTS = frozenset(
     ]
 )
 _DATES = frozenset(("opened", "taken"))
+_IDS = frozenset(("by", "with"))  # who did it, and with which instrument: hundreds of records say the same
 _is_date = re.compile(r"\d{4}(-\d{2}(-\d{2}(T[\d:]*)?)?)?").fullmatch
 
 
@@ -37,7 +38,8 @@ class Said(NamedTuple):
 
 
 class Match(NamedTuple):
-    """Where a word was met: the field, its text, and from which character to which; `times` for dates of one day."""
+    """Where a word was met: the field, its text, and from which character to which; `times` in how many records of a
+    file, for dates of one day, people and instruments."""
 
     field: str
     text: str
@@ -67,13 +69,15 @@ class Found(NamedTuple):
 class Search(NamedTuple):
     """What was found, in how many builds it was looked for, and what could not be read.
 
-    `names` are the figures of the kinds asked for that any build has; empty where figures were not asked for.
+    `names` are the figures of the kinds asked for that any build has; empty where figures were not asked for. `missed`
+    are figures by their builds that do not satisfy a condition, and by their digits look as if they did.
     """
 
     found: tuple[Found, ...]
     builds: int
     names: frozenset[str]
     findings: tuple[Finding, ...]
+    missed: "tuple[tuple[str, Named], ...]" = ()
 
 
 class WorkedOut(NamedTuple):
@@ -168,6 +172,7 @@ class Library:
         found: list[Found] = []
         findings: list[Finding] = []
         names: set[str] = set()
+        missed: list[tuple[str, Named]] = []
         count = 0
         for engine in self.engines:
             of_engine, wrong = self._said_of_engine(engine, words)
@@ -192,13 +197,14 @@ class Library:
                     findings += worked_out.against
                     names |= {each.name for each in worked_out.named.values() if each.kind in kinds}
                     figures = _satisfied(conditions, worked_out)
+                    missed += [(name, each) for each in _missed(conditions, worked_out)]
                     findings += worked_out.doubts if figures else ()
                 if figures is not None:
                     of_builds.append(Found(engine, name, self.opened(name), _flat(either), figures))
             found += sorted(of_builds, key=lambda each: (each.opened or "", each.build))
             step()
         self.reader.passed.save()
-        return Search(tuple(found), count, frozenset(names), tuple(dict.fromkeys(findings)))
+        return Search(tuple(found), count, frozenset(names), tuple(dict.fromkeys(findings)), tuple(missed))
 
     def _tree(self, kind: str, build: str) -> tuple[MapNode | None, tuple[Finding, ...]]:
         return self.reader.file(kind, folder_of(self.book, build) / f"{kind}.yaml", needed=kind == "build")
@@ -273,7 +279,7 @@ def _said(node: Node, path: str, name: str) -> Iterator[Said]:
         case TextNode() if not node.is_null:
             if name in _DATES:
                 yield Said(path, node.text, True)
-            elif name in _TEXTS or "serials." in path:
+            elif name in _TEXTS or name in _IDS or "serials." in path:
                 yield Said(path, node.text, False)
 
 
@@ -288,19 +294,28 @@ def _called(item: Node, number: int) -> str:
 
 def matches(word: str, said: Sequence[Said]) -> tuple[Match, ...]:
     """Where a word is met in texts: in part, or as a whole word where it has only one or two characters. A date is met
-    by its year, its month or its day; those of one day in one file count together."""
+    by its year, its month or its day; those of one day in one file count together, and so do those by one person or
+    with one instrument."""
     wanted = " ".join(word.casefold().split())
-    dates: dict[tuple[str, str], Match] = {}
+    counted: dict[tuple[str, str], Match] = {}
     result = []
     for each in said:
+        span: tuple[int, int] | None = None
+        text = each.text
         if each.is_date:
-            if _is_date(word) and each.text.startswith(word):
-                day, field = each.text[: max(10, len(word))], _without_id(each.field)
-                known = dates.get((field, day))
-                dates[field, day] = Match(field, day, 0, len(word), known.times + 1 if known else 1)
-        elif wanted in " ".join(each.text.casefold().split()) and (span := _span(wanted, each.text)):
-            result.append(Match(each.field, each.text, *span))
-    return (*result, *dates.values())
+            if _is_date(word) and text.startswith(word):
+                text, span = text[: max(10, len(word))], (0, len(word))
+        elif wanted in " ".join(text.casefold().split()):
+            span = _span(wanted, text)
+        if span is None:
+            continue
+        if each.is_date or each.field.rpartition(".")[2] in _IDS:
+            field = _without_id(each.field)
+            known = counted.get((field, text))
+            counted[field, text] = Match(field, text, *span, known.times + 1 if known else 1)
+        else:
+            result.append(Match(each.field, text, *span))
+    return (*result, *counted.values())
 
 
 def _without_id(field: str) -> str:
@@ -347,3 +362,9 @@ def _satisfied(conditions: "Sequence[Condition]", worked_out: WorkedOut) -> tupl
             return None
         result += [FigureMatch(condition, named, worked_out.limits.get(named.name)) for named in those]
     return tuple(result)
+
+
+def _missed(conditions: "Sequence[Condition]", worked_out: WorkedOut) -> "list[Named]":
+    from buildbook.figures.query import missed
+
+    return [each for condition in conditions for each in missed(condition, worked_out.named.values())]

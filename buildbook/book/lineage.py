@@ -7,13 +7,11 @@ says in its note (`entered as W5`), it is followed under the id that it had befo
 import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
+from buildbook.book.commits import Commit
 from buildbook.book.loader import decode, parse
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
-
-if TYPE_CHECKING:
-    from buildbook.book.past import Commit
 
 Step = str | int  # a field's name or a record's id; a position in a list whose items have no ids
 Steps = tuple[Step, ...]
@@ -106,14 +104,14 @@ def _spells(content: bytes | None, steps: Steps) -> bool:
 class Version(NamedTuple):
     """A file as a commit left it, and the commits whose versions of it that one came from."""
 
-    commit: "Commit"
+    commit: Commit
     parents: tuple[str, ...]
 
 
 class Log:
     """Commits, newest first and each before all that it came from, and which of them touched which file."""
 
-    def __init__(self, commits: "Sequence[Commit]") -> None:
+    def __init__(self, commits: Sequence[Commit]) -> None:
         self.commits = {commit.sha: commit for commit in commits}
         self.newest = commits[0].sha if commits else None
         self.merged = any(len(commit.parents) > 1 for commit in commits)

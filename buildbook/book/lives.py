@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
-from buildbook.book.past import Commit
+from buildbook.book.commits import Commit
 from buildbook.figures import timeline
 from buildbook.figures.timeline import Event, Kept, Known
 from buildbook.records.model import Build

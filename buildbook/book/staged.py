@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from buildbook.book import git
+from buildbook.book.commits import contents
 from buildbook.book.kept import kind_of
-from buildbook.book.past import contents
 from buildbook.book.places import builds, folder_of
 from buildbook.book.reading import Reader
 from buildbook.records.finding import Finding

@@ -31,11 +31,12 @@ Words = Annotated[
 def find(words: Words, book: BookPath = None, as_json: AsJson = False) -> None:
     """Look engines and builds up; all that is asked must hold, and each one found says why it was.
 
-    A word is looked for in what the files say of owner, serials, family, parts, piece ids, purpose and in every note,
-    whether large or small letters; one of one or two characters must be a whole word. A date finds what was opened,
-    done or signed then. A condition holds if any place satisfies it (residual, main_journal) or the one named
-    (residual.front, main_journal.3); a bare number is in the unit in which figures are shown; = means equal to the
-    digits written. Nothing found is no fault (exit 0); a build that cannot be read is (exit 1).
+    A word is looked for in what the files say of owner, serials, family, parts, piece ids, purpose, in who did what
+    with which instrument, and in every note, whether large or small letters; one of one or two characters must be a
+    whole word. A date finds what was opened, done or signed then. A condition holds if any place satisfies it
+    (residual, main_journal) or the one named (residual.front, main_journal.3); a bare number is in the unit in which
+    figures are shown; = means equal to the digits written, and the others go by the figure before it is rounded.
+    Nothing found is no fault (exit 0); a build that cannot be read is (exit 1).
     """
     from buildbook.book.library import Library
     from buildbook.views.progress import progress

@@ -13,7 +13,7 @@ from buildbook.records.finding import Finding
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from buildbook.book.past import Commit
+    from buildbook.book.commits import Commit
     from buildbook.figures.timeline import Event
 
 app = new_app()
@@ -91,8 +91,8 @@ def history(
 
 def _commits(root: Path, folder: Path) -> "tuple[list[Commit], str | None]":
     """The commits that touched a folder; or why there are none to be had."""
+    from buildbook.book.commits import commits
     from buildbook.book.git import NotKept
-    from buildbook.book.past import commits
 
     try:
         return commits(root, folder), None

@@ -92,15 +92,19 @@ def sign(
     if last:
         _make_missing_seal(root, name, stage, as_json)
 
+    asked: list[Finding] = []  # by two benches that wrote two values
+
     def entry(before: "Figures", tree: "MapNode | None") -> "tuple[str, dict[str, Value]]":
         from buildbook import __version__
+        from buildbook.book.sync import undecided
         from buildbook.figures.frozen import frozen
         from buildbook.figures.named import named_figures
 
         against = [*_objections(root, before)]
         if against:
             finish(name, dict, against, nothing_signed, as_json=as_json)
-        found = [*before.thorough_findings, *_not_done(before, stage)]
+        asked.extend(undecided.findings(root, folder_of(root, name)))
+        found = [*before.thorough_findings, *_not_done(before, stage), *asked]
         doubts = Counter(each.rule for each in found if each.severity == "warning")
         open_ones = ", ".join(f"{count} × {rule}" if count > 1 else rule for rule, count in doubts.items())
         notes = [text for text in (note, f"Signed with warnings: {open_ones}" if open_ones else None) if text]
@@ -113,7 +117,7 @@ def sign(
     figures = recorded.figures
     sign_off = next(each for each in figures.build.sign_offs if each.id == recorded.id)
     seal, unsealed = _seal(root, name, sign_off, recorded) if last else (None, [])
-    findings = [*recorded.findings, *figures.thorough_findings, *_not_done(figures, stage), *unsealed]
+    findings = [*recorded.findings, *figures.thorough_findings, *_not_done(figures, stage), *asked, *unsealed]
 
     def draw(to: "Console") -> None:
         from buildbook.views.sign import draw_signed

@@ -9,14 +9,14 @@ import typer
 from buildbook.book.places import Misuse, find_book, resolve
 from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, open_book, show_build
 from buildbook.records.finding import Finding, did_you_mean
-from buildbook.records.tree import MapNode, TextNode
+from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from buildbook.figures import Figures
     from buildbook.figures.trace_steps import Step
-    from buildbook.views.trace import Behind
+    from buildbook.views.trace import Behind, Papers
 
 app = new_app()
 
@@ -139,19 +139,27 @@ def _behind(book: Path, step: "Step") -> "Behind":
     try:
         kept, not_kept = blame.blame(book, asked), None
     except git.NotKept as reason:
-        kept, not_kept = {}, f"which commit brought what cannot be said: {reason}"
-    return Behind(blame.places(asked), kept, not_kept, _serials(book))
+        amiss = reason.situation
+        kept, not_kept = {}, f"which commit brought what cannot be said: {amiss.what if amiss else reason}"
+    return Behind(blame.places(asked), kept, not_kept, _papers(book))
 
 
-def _serials(book: Path) -> dict[str, str]:
-    """The serial numbers of the shop's instruments."""
+def _papers(book: Path) -> "dict[str, Papers]":
+    """The serial numbers of the shop's instruments, and those of their certificates."""
     from buildbook.book.reading import Reader
+    from buildbook.views.trace import Papers
 
     root, _ = Reader(book).file("shop", book / "shop.yaml", needed=True)
     instruments = root.get("instruments") if root else None
-    found = instruments.items() if isinstance(instruments, MapNode) else ()
-    return {name: node.text for name, each in found if isinstance(node := _field(each, "serial"), TextNode)}
+    found = {}
+    for name, each in instruments.items() if isinstance(instruments, MapNode) else ():
+        again = each.get("recalibrated") if isinstance(each, MapNode) else None
+        calibrations = [each, *(again.items if isinstance(again, ListNode) else ())]
+        certificates = [said for of in calibrations if (said := _text(of, "certificate")) is not None]
+        found[name] = Papers(_text(each, "serial"), certificates)
+    return found
 
 
-def _field(node: object, name: str) -> object:
-    return node.get(name) if isinstance(node, MapNode) else None
+def _text(node: Node, name: str) -> str | None:
+    inner = node.get(name) if isinstance(node, MapNode) else None
+    return inner.text if isinstance(inner, TextNode) and not inner.is_null else None

@@ -106,7 +106,11 @@ def trend(
 
 def _of_engine(library: "Library", engine: str | None) -> list[str]:
     """All builds of an engine, in the order in which they were opened. Raises Misuse."""
-    return library.builds(library.meant(engine, Path.cwd()).engine)
+    here = Path.cwd()
+    if engine is None and library.book / "engines" not in here.parents and len(library.engines) > 1:
+        known = ", ".join(library.engines[:12]) + (", …" if len(library.engines) > 12 else "")
+        raise Misuse("which engine is meant is not said", f"name one: {known}; or a family with --family")
+    return library.builds(library.meant(engine, here).engine)
 
 
 def _of_family(library: "Library", family: str) -> list[str]:

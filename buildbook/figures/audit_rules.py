@@ -135,7 +135,7 @@ def _dated_before_the_one_preceding(build: Build) -> Iterator[Finding]:
             if latest is not None and latest.taken is not None and is_after(latest.taken, entry.taken):
                 what = f"{_named(entry)} is dated {entry.taken.text}, before the one above it ({_named(latest)}, "
                 what += f"{latest.taken.text})"
-                remedy = "correct the date that is wrong; where two benches were brought together, say so in a note"
+                remedy = "correct the date that is wrong, or put the records into their order"
                 yield Finding("warning", "out-of-order", entry.place("taken"), what, why, remedy)
             else:
                 latest = entry

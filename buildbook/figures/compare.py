@@ -29,7 +29,7 @@ class Comparison(NamedTuple):
     after: str
     changes: tuple[Change, ...]
     unchanged: Mapping[str, int]
-    old_balance: OldBalance | None  # None for two states of one build that differ in no bobweight, or were never spun
+    old_balance: OldBalance | None  # None for two states of one build where neither a bobweight nor a spin is another
     errors: Mapping[str, int]  # side → how many errors its records hold, where they hold any
 
     def of(self, group: Group) -> tuple[Change, ...]:
@@ -56,7 +56,9 @@ def compare(before: Side, after: Side, between: Sequence[Build] = ()) -> Compari
         if each.change == 0:
             unchanged[each.kind] = unchanged.get(each.kind, 0) + 1
     reset = any(each.kind.startswith("bobweight") for each in changes) and before.build.spins.steps
-    old = old_balance(before, after, work.another_rotor) if reset or not work.one_build else None
+    old: OldBalance | None = old_balance(before, after, work.another_rotor)
+    if work.one_build and not reset and old is not None and old.spun is None:
+        old = None
     errors = {side.name: count for side in (before, after) if (count := side.errors)}
     return Comparison(before.name, after.name, changes, unchanged, old, errors)
 
@@ -234,10 +236,20 @@ class _Work:
         if kind.startswith("bobweight") or kind == "reciprocating_spread" or len(said) > 2:
             said = ["other pieces"] if said else []  # too many to name
         if kind.startswith("bobweight"):
+            if not said and kind != "bobweight_set":
+                said += [self._matched] if self._matched else []
             choices = self.before.build.balance, self.after.build.balance
             said += ["another factor"] if choices[0].factor != choices[1].factor else []
             said += ["another oil allowance"] if choices[0].oil != choices[1].oil else []
         return ", ".join(dict.fromkeys(said))
+
+    @cached_property
+    def _matched(self) -> str:
+        """What the pairing has to do with a change in bobweights; nothing where it is the same one."""
+        matched = [is_matched(side.figures) for side in (self.before, self.after)]
+        if matched[0] != matched[1]:
+            return "of matched pieces now" if matched[1] else "of matched pieces before"
+        return "matched otherwise" if any(self.pairing()) else ""
 
     def _replaced(self, piece: Piece) -> str:
         """`another R5`, `8 other ring sets`, `other main bearings`; nothing where it is the same piece."""

@@ -76,6 +76,11 @@ class Condition(NamedTuple):
                 return figure >= self.value
         return abs(figure - self.value) <= self.step / 2
 
+    def is_hidden(self, named: Named) -> bool:
+        """Whether a figure is not the value, and the digits that it is shown with do not tell the two apart."""
+        off = abs(named.value - self.value)
+        return self.sign != "=" and 0 < off <= Fraction(1, 2 * 10**named.decimals)
+
 
 def read_name(text: str) -> tuple[str, str]:
     """The kind and the place of a figure as it is named, `main_clearance.5`. Raises UnknownKind."""
@@ -112,11 +117,17 @@ def read_condition(text: str, preferred: Mapping[str, str]) -> Condition:
 
 def satisfying(condition: Condition, figures: Iterable[Named]) -> list[Named]:
     """The figures that satisfy a condition: of its place, or of any place of its kind."""
-    return [
-        each
-        for each in figures
-        if each.kind == condition.kind and condition.place in {"", each.place} and condition.holds(each.value)
-    ]
+    return [each for each in figures if _is_of(condition, each) and condition.holds(each.value)]
+
+
+def missed(condition: Condition, figures: Iterable[Named]) -> list[Named]:
+    """The figures that do not satisfy a condition, and look as if they did by the digits that they are shown with."""
+    of_it = [each for each in figures if _is_of(condition, each) and not condition.holds(each.value)]
+    return [each for each in of_it if condition.sign in {"<=", ">="} and condition.is_hidden(each)]
+
+
+def _is_of(condition: Condition, named: Named) -> bool:
+    return named.kind == condition.kind and condition.place in {"", named.place}
 
 
 def limits(figures: "Figures", named: Mapping[str, Named]) -> dict[str, Bounds]:

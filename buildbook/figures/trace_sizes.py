@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from buildbook.figures.measured import Came, Measured, Size, uncertainty_of_mean
 from buildbook.figures.trace_steps import (
@@ -66,64 +66,44 @@ class SizeTraces:
     ) -> Step:
         """One size out of what was read of a place: the smallest, the largest, the mean of the levels' means, …"""
         unit = DIMENSIONS[MEASUREMENT_KINDS[kind].dimension][0]
+        found = _mean(sections, unit) if pick == "mean" else _one(sections, pick, unit)
         read = [size for section in sections for size in section]
-        decimals = max(size.decimals for size in read)
-        if pick == "mean":
-            means = [sum((size.value for size in section), Fraction(0)) / len(section) for section in sections]
-            value = sum(means, Fraction(0)) / len(means)
-            uncertainty = uncertainty_of_mean(tuple(read))
-            decimals += len(read) > 1
-            by_level = [mean_of([_size_text(size, unit) for size in section]) for section in sections]
-            expression = mean_of(by_level)
-            formula = "mean of the levels' means" if len(sections) > 1 else of_readings(read)
-        else:
-            picks = {"smallest": min, "largest": max}
-            chosen = picks[pick](read, key=lambda size: size.value) if pick in picks else read[-1]
-            value, uncertainty = chosen.value, chosen.uncertainty
-            expression, formula = _size_text(chosen, unit), "as read"
-            if pick in picks and len(read) > 1:
-                few = read if len(read) <= 6 else [picks[pick](each, key=lambda size: size.value) for each in sections]
-                texts = list(dict.fromkeys(_size_text(size, unit) for size in few))
-                expression = (
-                    f"{'min' if pick == 'smallest' else 'max'}({', '.join(texts)})" if len(texts) > 1 else texts[0]
-                )
-                formula = f"{pick} of {len(read)} readings"
-            elif pick == "last" and len(read) > 1:
-                formula = f"the last of {len(read)} steps"
-        note, sources = "", self.read_at(kind, piece, read)
-        if read[0].value != read[0].as_read:
-            session = read[0].session
-            part = self.made_of(MEASUREMENT_KINDS[kind].made_of, piece)
-            expansion = expansion_of(part.material if part else None)
-            assert session.temperature is not None
-            assert part is not None
-            assert expansion is not None
-            rise = short(session.temperature.worth("degC") - REFERENCE)
-            own, steel = short(expansion.coefficient), short(GAUGE)
-            expression += f" × (1 + {steel}e-6 × {rise}) / (1 + {own}e-6 × {rise})"
-            formula += " × (1 + αg ΔT) / (1 + α ΔT)"
-            at = short(session.temperature.worth("degC"))
-            note = (
-                f"read at {at} °C, brought to 20 °C as {expansion.material} ({own}e-6/K), gauge of steel ({steel}e-6/K)"
-            )
-            material = Source(
-                what=f"material of the {part.kind}".replace("_", " "),
-                values=(part.material or "",),
-                where=part.where,
-                field=("material",),
-                said_by=part.maker,
-            )
-            sources = (*sources, material)
-        return Step(
+        step = Step(
             name=f"{name}.{place}",
-            value=value,
-            uncertainty=uncertainty,
+            value=found.value,
+            uncertainty=found.uncertainty,
             unit=unit,
-            decimals=decimals,
-            formula=formula,
-            with_values=expression,
-            sources=sources,
-            note=note,
+            decimals=max(size.decimals for size in read) + (pick == "mean" and len(read) > 1),
+            formula=found.formula,
+            with_values=found.expression,
+            sources=self.read_at(kind, piece, read),
+        )
+        return step if read[0].value == read[0].as_read else self.brought_to_20(step, read[0], kind, piece)
+
+    def brought_to_20(self, step: Step, size: Size, kind: str, piece: str) -> Step:
+        """A size with what brought it from the temperature of its session to 20 °C; see `fits.sizes`."""
+        part = self.made_of(MEASUREMENT_KINDS[kind].made_of, piece)
+        expansion = expansion_of(part.material if part else None)
+        temperature = size.session.temperature
+        assert temperature is not None
+        assert part is not None
+        assert expansion is not None
+        rise = short(temperature.worth("degC") - REFERENCE)
+        own, steel = short(expansion.coefficient), short(GAUGE)
+        material = Source(
+            what=f"material of the {part.kind}".replace("_", " "),
+            values=(part.material or "",),
+            where=part.where,
+            field=("material",),
+            said_by=part.maker,
+        )
+        return replace(
+            step,
+            formula=f"{step.formula} × (1 + αg ΔT) / (1 + α ΔT)",
+            with_values=f"{step.with_values} × (1 + {steel}e-6 × {rise}) / (1 + {own}e-6 × {rise})",
+            sources=(*step.sources, material),
+            note=f"read at {short(temperature.worth('degC'))} °C, brought to 20 °C as {expansion.material} "
+            f"({own}e-6/K), gauge of steel ({steel}e-6/K)",
         )
 
     def made_of(self, kind: str | None, piece: str) -> Part | None:
@@ -155,6 +135,41 @@ class SizeTraces:
             )
             sources[0] = replace(sources[0], earlier=(*sources[0].earlier, *rest))
         return tuple(sources)
+
+
+class _Picked(NamedTuple):
+    """A size out of several: in the unit of its kind, with its standard uncertainty, and how it was come by."""
+
+    value: Fraction
+    uncertainty: float | None
+    formula: str
+    expression: str
+
+
+def _mean(sections: Sequence[tuple[Size, ...]], unit: str) -> _Picked:
+    """The mean of the levels' means; see `Measured.mean`."""
+    read = [size for section in sections for size in section]
+    means = [sum((size.value for size in section), Fraction(0)) / len(section) for section in sections]
+    by_level = [mean_of([_size_text(size, unit) for size in section]) for section in sections]
+    formula = "mean of the levels' means" if len(sections) > 1 else of_readings(read)
+    mean = sum(means, Fraction(0)) / len(means)
+    return _Picked(mean, uncertainty_of_mean(tuple(read)), formula, mean_of(by_level))
+
+
+def _one(sections: Sequence[tuple[Size, ...]], pick: Pick, unit: str) -> _Picked:
+    """The smallest or the largest that was read, or the last."""
+    read = [size for section in sections for size in section]
+    picks = {"smallest": min, "largest": max}
+    chosen = picks[pick](read, key=lambda size: size.value) if pick in picks else read[-1]
+    expression, formula = _size_text(chosen, unit), "as read"
+    if pick in picks and len(read) > 1:
+        few = read if len(read) <= 6 else [picks[pick](each, key=lambda size: size.value) for each in sections]
+        texts = list(dict.fromkeys(_size_text(size, unit) for size in few))
+        expression = f"{'min' if pick == 'smallest' else 'max'}({', '.join(texts)})" if len(texts) > 1 else texts[0]
+        formula = f"{pick} of {len(read)} readings"
+    elif pick == "last" and len(read) > 1:
+        formula = f"the last of {len(read)} steps"
+    return _Picked(chosen.value, chosen.uncertainty, formula, expression)
 
 
 def level_of(piece: Measured, section: tuple[Size, ...]) -> str:

@@ -1,7 +1,7 @@
 """What differs between two builds: a few lines for each group, the biggest first; or all of it."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -22,6 +22,7 @@ from buildbook.figures.old_balance import OldBalance, Spun
 from buildbook.fits.decision import COVERAGE
 from buildbook.quantities import fixed
 from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Shop
+from buildbook.views.ids import runs
 from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 # How much of a group is shown before the rest is only counted.
@@ -101,22 +102,6 @@ def _of_kind(kind: str, changes: Sequence[Change]) -> str:
     counted = [f"{count} {plural(kind)}" if count.isdecimal() else kind_words(kind) for count in counts]
     spare = " (kept as a spare)" if any(each.why == "kept as a spare" for each in changes) else ""
     return ", ".join([*([f"{kind_words(kind)} {runs(ids)}"] if ids else []), *counted]) + spare
-
-
-def runs(ids: Iterable[str]) -> str:
-    """`G1 to G8, H2`: three ids or more that follow each other by number are named by their ends."""
-    found: list[list[str]] = []
-    for id_ in ids:
-        if found and _next(found[-1][-1]) == id_:
-            found[-1].append(id_)
-        else:
-            found.append([id_])
-    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in found)
-
-
-def _next(id_: str) -> str | None:
-    match = re.fullmatch(r"(.*?)(0|[1-9][0-9]{0,8})", id_)
-    return f"{match[1]}{int(match[2]) + 1}" if match else None
 
 
 # ---- figures
@@ -278,10 +263,11 @@ def _doubt(ruler: Ruler, change: Change) -> str:
 
 def _draw_balance(to: Console, ruler: Ruler, comparison: Comparison, everything: bool) -> None:
     old = comparison.old_balance
-    changes = [each for each in comparison.of("balance") if each.change is not None]
-    if old is None and not changes:
+    differing = comparison.of("balance")
+    if old is None and not differing:
         return
     _title(to, "Balance", "g, at the planes' radii")
+    changes = [each for each in differing if each.change is not None]
     kinds = {each.kind: [other for other in changes if other.kind == each.kind] for each in changes}
     if everything:
         _draw_rows(to, [_row(ruler, each) for each in changes])
@@ -291,14 +277,19 @@ def _draw_balance(to: Console, ruler: Ruler, comparison: Comparison, everything:
             if any(each.significant is not False for each in of_kind):
                 rows += _of_one_kind(ruler, of_kind)
         _draw_rows(to, rows)
+    told = "residual" if old is not None and old.spun is not None else ""
+    unknown = [each for each in differing if each.change is None and each.kind != told]
+    _draw_unknown(to, unknown, comparison, everything)
+    before, after = (name.partition("@")[0] for name in (comparison.before, comparison.after))
+    engine, _, build = after.partition("/")
     if old is not None and old.spun is not None:
-        engine, _, build = comparison.after.partition("/")
-        _draw_spun(to, build if comparison.before.startswith(f"{engine}/") else comparison.after, old.spun)
+        spun_in = "since" if before == after else f"itself in {build if before.startswith(f'{engine}/') else after}"
+        _draw_spun(to, spun_in, old.spun)
     elif old is not None:
-        _draw_old_balance(to, old)
+        _draw_old_balance(to, old, "with the later weights" if before == after else "for the new parts")
 
 
-def _draw_spun(to: Console, name: str, spun: Spun) -> None:
+def _draw_spun(to: Console, spun_in: str, spun: Spun) -> None:
     """What was measured goes before what was worked out."""
     standing = spun.standing
     limited = bool(standing.shop or standing.permissible)
@@ -308,17 +299,17 @@ def _draw_spun(to: Console, name: str, spun: Spun) -> None:
         "stop": ("what is left is less than the job can tell", GOOD),
     }[standing.verdict]
     at = f" ({spun.step})" if spun.step else ""
-    _indented(to, line(f"spun itself in {name}{at}: ", (said, style)))
+    _indented(to, line(f"spun {spun_in}{at}: ", (said, style)))
     if spun.changed_since:
         _indented(to, words("the crankshaft was changed after that spin: spin it again", DOUBT))
     _draw_planes(to, {"left, as measured": _at_planes(spun.measured)}, standing.shop, standing.carried,
                  standing.permissible)  # fmt: skip
 
 
-def _draw_old_balance(to: Console, old: OldBalance) -> None:
+def _draw_old_balance(to: Console, old: OldBalance, with_what: str) -> None:
     verdict, style = {
         "holds": ("the old balance holds", GOOD),
-        "does not hold": ("THE OLD BALANCE DOES NOT HOLD for the new parts", BAD),
+        "does not hold": (f"THE OLD BALANCE DOES NOT HOLD {with_what}", BAD),
         "cannot be said": ("whether the old balance holds cannot be said", DOUBT),
     }[old.verdict]
     _indented(to, line((verdict, style), f": {old.why}"))

@@ -9,13 +9,15 @@ from rich.padding import Padding
 from rich.text import Text
 
 from buildbook.book.library import FigureMatch, Found, Match, Search
-from buildbook.views.screen import BOLD, DIM, can_draw, heading, line, plain, row, table, words
+from buildbook.views.screen import BOLD, DIM, DOUBT, can_draw, heading, line, plain, row, table, words
 
 if TYPE_CHECKING:
+    from buildbook.figures.named import Named
     from buildbook.figures.query import Condition
     from buildbook.records.model import Shop
 
 _SHOWN_MOST = 8  # of the reasons of one kind; the rest are counted
+_MORE_DIGITS = 2  # of a figure that by its usual digits is the one it was compared with
 _AROUND = 100  # characters of a long text that are shown before and after what was met
 
 
@@ -32,6 +34,8 @@ def draw_found(
         _draw_texts(to, each.texts)
         if shop is not None:
             _draw_figures(to, each, shop)
+    if shop is not None and search.missed:
+        _draw_missed(to, search.missed, shop)
     to.print()
     looked = f"{search.builds} build{'s' if search.builds != 1 else ''}"
     if not search.found:
@@ -84,6 +88,7 @@ def _draw_figures(to: Console, found: Found, shop: "Shop") -> None:
         for match in those[:_SHOWN_MOST]:
             named, bounds = match.named, match.limit
             write = ruler.text if named.unit == "mm" else fixed
+            hidden = match.condition.is_hidden(named)
             held = []
             if bounds is not None:
                 held += [f"min {write(bounds.least, named.decimals)}"] if bounds.least is not None else []
@@ -93,7 +98,7 @@ def _draw_figures(to: Console, found: Found, shop: "Shop") -> None:
             row(
                 listing,
                 words(named.name, BOLD),
-                write(named.value, named.decimals),
+                write(named.value, named.decimals + _MORE_DIGITS * hidden),
                 "?" if spread is None else write(COVERAGE * spread, named.decimals + 1),
                 ruler.unit if named.unit == "mm" else named.unit,
                 ", ".join(held),
@@ -101,3 +106,19 @@ def _draw_figures(to: Console, found: Found, shop: "Shop") -> None:
         to.print(Padding(listing, (0, 0, 0, 2)))
         if len(those) > _SHOWN_MOST:
             to.print(Padding(words(f"and {len(those) - _SHOWN_MOST} more places", DIM), (0, 0, 0, 2)))
+
+
+def _draw_missed(to: Console, missed: "Sequence[tuple[str, Named]]", shop: "Shop") -> None:
+    """Figures that by their usual digits look as if they satisfied the condition."""
+    from buildbook.figures.lengths import Ruler
+    from buildbook.quantities import fixed
+
+    ruler = Ruler(shop)
+    said = []
+    for build, named in missed[:_SHOWN_MOST]:
+        is_length = named.unit == "mm"
+        value = (ruler.text if is_length else fixed)(named.value, named.decimals + _MORE_DIGITS)
+        said.append(f"{named.name} of {build}, {value} {ruler.unit if is_length else named.unit}".rstrip())
+    said += [f"and {len(missed) - _SHOWN_MOST} more"] if len(missed) > _SHOWN_MOST else []
+    to.print()
+    to.print(line(("missed by less than its usual digits show: ", DOUBT), "; ".join(said)))

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from buildbook.figures.timeline import Event, Line, by_day, came_later
+from buildbook.views.ids import runs
 from buildbook.views.screen import BOLD, DIM, DOUBT, GOOD, heading, line, row, table, words
 
 _STYLES = {"signed": GOOD, "reopened": DOUBT, "edited by hand": DOUBT}
@@ -99,6 +100,6 @@ def _every_record(events: Sequence[Event]) -> Table:
 def _draw_later(to: Console, events: Sequence[Event]) -> None:
     """What came into the book on another day than its own, by the commit that brought it."""
     for commit, brought in came_later(events):
-        names = ", ".join(event.record or event.what for event in brought)
+        names = runs(event.record or event.what for event in brought)
         said = f"in the book since {commit.when.date()}, not since their own day"
         to.print(Padding(line((said, DOUBT), f" ({commit.author}, {commit.sha[:7]}): {names}"), (0, 0, 0, 2)))

@@ -32,13 +32,15 @@ def draw_sync(to: Console, done: "Synced") -> None:
     _draw_entered(to, "sent from this bench", done.sent)
     _draw_seals(to, "seals taken from the other benches", done.seals_taken)
     _draw_seals(to, "seals sent from this bench", done.seals_sent)
-    if done.renumbered:
+    if done.renumbered or done.seals_renamed:
         to.print()
         to.print(words("renumbered, because the id was taken", BOLD))
         for each in done.renumbered:
             bench = "this bench" if each.side == "ours" else "the other bench"
             to.print(Padding(line((f"{each.old} of {bench} is now {each.new}", DOUBT)), (0, 0, 0, 2)))
             to.print(Padding(words(each.file, DIM), (0, 0, 0, 4)))
+        for old, new in done.seals_renamed.items():
+            to.print(Padding(line((f"{_seal(old)} of this bench is now {_seal(new)}", DOUBT)), (0, 0, 0, 2)))
     if done.questions:
         to.print()
         to.print(words("to decide", BAD))
@@ -85,12 +87,15 @@ def _few(records: Sequence[str]) -> str:
 
 
 def _draw_question(to: Console, question: "Question") -> None:
+    from buildbook.book.sync.undecided import NOTHING, SIGN_OFFS, WHOLE_FILE
+
     at = f"{question.file}:{question.line}" if question.line > 1 else question.file
     to.print(Padding(line((question.where, BOLD)), (0, 0, 0, 2)))
     to.print(Padding(words(at, DIM), (0, 0, 0, 4)))
     to.print(Padding(words(question.what), (0, 0, 0, 4)))
-    ours, theirs = ("one         ", "the other   ") if _both_count(question) else ("counts now  ", "the other   ")
-    for title, value in ((ours, question.counts), (theirs, question.other)):
+    ours = "one         " if question.where == SIGN_OFFS else "counts now  "
+    values = ((ours, question.counts), ("the other   ", question.other))
+    for title, value in () if (question.where, question.other) == (WHOLE_FILE, NOTHING) else values:
         first, *more = _lines(question, value)
         if first:
             to.print(Padding(line(title, (first, BOLD)), (0, 0, 0, 4)))
@@ -98,12 +103,6 @@ def _draw_question(to: Console, question: "Question") -> None:
             to.print(Padding(words(each), (0, 0, 0, 16)))
     for each in question.remedies:
         to.print(Padding(line(("→ ", BOLD), each), (0, 0, 0, 4)))
-
-
-def _both_count(question: "Question") -> bool:
-    from buildbook.book.sync.undecided import SIGN_OFFS
-
-    return question.where == SIGN_OFFS
 
 
 def _lines(question: "Question", value: str) -> list[str]:
@@ -130,6 +129,7 @@ def sync_json(done: "Synced") -> dict[str, object]:
         "saved": [each._asdict() for each in done.saved],
         "seals_taken": [_seal(name) for name in done.seals_taken],
         "seals_sent": [_seal(name) for name in done.seals_sent],
+        "seals_renamed": {_seal(old): _seal(new) for old, new in done.seals_renamed.items()},
     }
 
 

@@ -1,7 +1,7 @@
 """Where a figure came from: the figure itself, the tree of what it was worked out from, and the records behind it."""
 
 import shlex
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from pathlib import PurePath
 from typing import TYPE_CHECKING, NamedTuple
@@ -20,20 +20,27 @@ from buildbook.views.screen import BAD, BOLD, DIM, DOUBT, can_draw, heading, lin
 
 if TYPE_CHECKING:
     from buildbook.book.blame import Kept
-    from buildbook.book.past import Commit
+    from buildbook.book.commits import Commit
 
 # A mean of more than this is shown by its ends, and no more than this of what was read before.
 _FEW = 3
 
 
+class Papers(NamedTuple):
+    """What shop.yaml says of an instrument that no figure needs: its serial number, and those of its certificates."""
+
+    serial: str | None
+    certificates: Sequence[str]
+
+
 class Behind(NamedTuple):
     """What the book knows of the places that a trace ends at: (place, field below it) → where exactly it is, and what
-    git has kept of it; `not_kept` says why git has nothing at all. `serials` are those of instruments."""
+    git has kept of it; `not_kept` says why git has nothing at all. `papers` are those of instruments."""
 
     at: Mapping[tuple[Where, tuple[str, ...]], Where]
     kept: Mapping[tuple[Where, tuple[str, ...]], "Kept"]
     not_kept: str | None
-    serials: Mapping[str, str]
+    papers: Mapping[str, Papers]
 
 
 def draw_trace(to: Console, figures: Figures, step: Step, behind: Behind) -> None:
@@ -238,9 +245,10 @@ class _Drawing:
         self.to.print(words("With", BOLD))
         for name, used in days.items():
             instrument = self.shop.instruments[name]
-            serial = self.behind.serials.get(name)
-            what = ", ".join(filter(None, (instrument.description or instrument.kind.replace("_", " "), serial)))
-            self.print("  ", line((name, BOLD), f"  {what}"), hanging="  ")
+            papers = self.behind.papers.get(name, Papers(None, ()))
+            what = [instrument.description or instrument.kind.replace("_", " "), papers.serial]
+            what += [f"certificate {each}" for each in papers.certificates]
+            self.print("  ", line((name, BOLD), f"  {', '.join(filter(None, what))}"), hanging="  ")
             for said, style in _calibration(instrument, used):
                 self.print("    ", words(said, style), hanging="  ")
 

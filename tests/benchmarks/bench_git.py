@@ -143,7 +143,7 @@ def measure(book: Path, times: int) -> None:
         times,
         lambda: subprocess.run([sys.executable, "-c", "pass"], check=True),
         lambda: subprocess.run([sys.executable, "-c", "import buildbook.book.git"], check=True),
-        lambda: subprocess.run([sys.executable, "-c", "import buildbook.book.past"], check=True),
+        lambda: subprocess.run([sys.executable, "-c", "import buildbook.book.commits"], check=True),
         by_git,
         by_keep,
         record,
@@ -163,7 +163,7 @@ def measure(book: Path, times: int) -> None:
         lambda: subprocess.run([sys.executable, "-c", PAST, str(book), str(folder)], check=True),
         lambda: git(book, "log", "--format=%H", "--", str(folder)),
     )
-    say("past.commits of one build", log, folder_log, 1.5, start)
+    say("commits of one build", log, folder_log, 1.5, start)
     say("  the same, beside a start with its imports", log, folder_log, 1.5, past_imports)
 
 
@@ -176,7 +176,7 @@ git.keep(Path(sys.argv[1]), [Path(sys.argv[2])], "By keep", "Ava <ava@example.or
 PAST = """\
 import sys
 from pathlib import Path
-from buildbook.book.past import commits
+from buildbook.book.commits import commits
 assert commits(Path(sys.argv[1]), Path(sys.argv[2]))
 """
 

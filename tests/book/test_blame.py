@@ -10,7 +10,7 @@ from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
 
 from buildbook.book import git as book_git
 from buildbook.book.blame import Asked, Kept, blame, places
-from buildbook.book.past import commits
+from buildbook.book.commits import commits
 from buildbook.book.reading import Reader
 from buildbook.figures import work_out
 from buildbook.figures.named import named_figures
@@ -236,10 +236,10 @@ def test_what_was_settled_in_a_merge_itself_is_the_merge_s_change(twin: Book) ->
 def test_a_book_without_git_or_inside_another_repository_says_so(book: Book) -> None:
     book.write("weighings.yaml", weighings(*ALL_WEIGHED))
     asked = weight(book, "W3", "P1")
-    with pytest.raises(book_git.NotKept, match="this book is not in git"):
+    with pytest.raises(book_git.NotKept, match="this book is not a git repository"):
         blame(book.root, [asked])
     into_git(book.root.parent)
-    with pytest.raises(book_git.NotKept, match="this book is not in git"):
+    with pytest.raises(book_git.NotKept, match="this book lies inside another git repository"):
         blame(book.root, [asked])
 
 

@@ -110,6 +110,8 @@ def owned(book: Book) -> Book:
         ("P2", {"twin/first": ["parts.piston.ids"]}),
         ("pan's", {"twin/first": ["weighings.W9.void"]}),
         ("2026-10-01", {"twin/first": ["opened"]}),
+        ("scale", {"twin/first": ["weighings.with"]}),
+        ("ava", {"twin/first": ["weighings.by"]}),
         ("421.4", {}),  # what was read is asked for by figures
         ("mass", {}),
     ],

@@ -4,8 +4,8 @@ from cli.workshop import git, into_git
 from conftest import Book
 from figures.ledger import ALL_WEIGHED, weighings
 
+from buildbook.book.commits import commits
 from buildbook.book.lives import kept, life
-from buildbook.book.past import commits
 from buildbook.book.reading import Reader
 from buildbook.figures.timeline import Event
 

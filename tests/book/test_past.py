@@ -9,6 +9,7 @@ from cli.workshop import git, into_git
 from conftest import BUILD, Book
 
 from buildbook.book import past
+from buildbook.book.commits import commits, contents
 from buildbook.book.git import NotKept
 from buildbook.book.places import Misuse
 
@@ -40,7 +41,7 @@ def days(book: Book) -> tuple[Book, list[str]]:
 
 def test_commits_come_newest_first_with_who_when_trailers_and_files(days: tuple[Book, list[str]]) -> None:
     book, shas = days
-    found = past.commits(book.root)
+    found = commits(book.root)
     assert [each.sha for each in found] == shas[::-1]
     assert [each.subject for each in found] == ["Record A1: balanced", "Ask for more", "Begin build twin/first"]
     newest = found[0]
@@ -53,22 +54,22 @@ def test_commits_come_newest_first_with_who_when_trailers_and_files(days: tuple[
 
 def test_only_the_commits_that_touched_a_folder_are_asked_for(days: tuple[Book, list[str]]) -> None:
     book, shas = days
-    assert [each.sha for each in past.commits(book.root, book.root / "shop.yaml")] == shas[:1]
-    assert len(past.commits(book.root, book.folder)) == 3
+    assert [each.sha for each in commits(book.root, book.root / "shop.yaml")] == shas[:1]
+    assert len(commits(book.root, book.folder)) == 3
 
 
 def test_a_name_that_git_would_quote_is_read_as_it_is(book: Book) -> None:
     book.write('engines/twin/first/notes é "q".txt', "x")
     into_git(book.root)
-    assert 'engines/twin/first/notes é "q".txt' in past.commits(book.root)[0].paths
+    assert 'engines/twin/first/notes é "q".txt' in commits(book.root)[0].paths
 
 
 def test_files_are_read_as_they_stood_and_none_where_they_did_not(days: tuple[Book, list[str]]) -> None:
     book, shas = days
     path, never = book.folder / "build.yaml", book.folder / "spins.yaml"
-    held = past.contents(book.root, [(shas[0], path), (shas[0], never), (shas[2], path), (shas[0], book.folder)])
+    held = contents(book.root, [(shas[0], path), (shas[0], never), (shas[2], path), (shas[0], book.folder)])
     assert held == [BUILD.encode(), None, path.read_bytes(), None]
-    assert past.contents(book.root, []) == []
+    assert contents(book.root, []) == []
 
 
 def test_a_build_is_loaded_as_it_was(days: tuple[Book, list[str]]) -> None:
@@ -130,7 +131,7 @@ def test_what_is_no_moment_is_misuse(days: tuple[Book, list[str]], said: str) ->
 
 def test_a_book_without_git_says_so(book: Book) -> None:
     with pytest.raises(NotKept):
-        past.commits(book.root)
+        commits(book.root)
 
 
 @pytest.mark.parametrize(("state", "said"), [("no git", "not a git repository"), ("no commit", "nothing of this book")])
@@ -147,7 +148,7 @@ def test_no_moment_can_be_found_where_there_is_no_history(book: Book, state: str
 def test_a_trailer_given_several_times_has_a_line_for_each(book: Book) -> None:
     git(book.root, "init", "--quiet")
     commit(book, "Edit twin/first\n\nBuild: twin/first\nRecord: W1\nRecord: W2", "2026-10-01")
-    assert past.commits(book.root)[0].trailers == {"Build": "twin/first", "Record": "W1\nW2"}
+    assert commits(book.root)[0].trailers == {"Build": "twin/first", "Record": "W1\nW2"}
 
 
 def test_a_merge_has_the_files_that_it_has_otherwise_than_each_of_its_parents(days: tuple[Book, list[str]]) -> None:
@@ -161,11 +162,11 @@ def test_a_merge_has_the_files_that_it_has_otherwise_than_each_of_its_parents(da
     git(book.root, "merge", "--quiet", "--no-commit", "side")
     book.write("build.yaml", BUILD)
     merge = commit(book, "Merge", "2026-10-12")
-    found = past.commits(book.root)
+    found = commits(book.root)
     assert (found[0].sha, set(found[0].parents)) == (merge, {here, side})
     assert found[0].paths == ("engines/twin/first/build.yaml",)
     # of one file, those alone that touched it, each with the nearest before it
-    of_parts = past.commits(book.root, book.folder / "parts.yaml")
+    of_parts = commits(book.root, book.folder / "parts.yaml")
     assert [(each.sha, each.parents) for each in of_parts] == [(side, ())]
 
 

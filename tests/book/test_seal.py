@@ -336,7 +336,7 @@ def test_what_was_sealed_and_is_gone_is_named(sealed_build: Sealed) -> None:
     sealed_build.commit()
     (gone,) = audit(sealed_build.root, [], datetime.now(UTC), whole=True).findings
     assert gone.rule == "sealed-gone"
-    back = gone.remedy.removeprefix("bring it back: git ").split(" ")
+    back = gone.remedy.removeprefix("bring it back: git ").partition(";")[0].split(" ")
     git(sealed_build.root, *back)
     assert seal.on_disk(sealed_build.root, NAME).keys() >= {sealed_build.folder / "build.yaml"}
 

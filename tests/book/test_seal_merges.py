@@ -185,7 +185,7 @@ def test_two_benches_that_seal_at_once_are_put_in_order_and_nothing_is_found(ben
         audited = bench.audit()
         assert found(bench) == []
         assert (audited.as_signed, audited.closed) == (True, True)
-        assert {each.rule for each in audited.findings} == {"signed-apart", "seal-elsewhere", "undecided", "voided"}
+        assert {each.rule for each in audited.findings} == {"signed-apart", "undecided", "voided"}
         (apart,) = [each.what for each in audited.findings if each.rule == "signed-apart"]
         assert apart.startswith("A2 and A3 were signed at two benches (")
     assert [(each.id, each.by) for each in _sign_offs(one)] == [("A1", "ava"), ("A2", "ava"), ("A3", "tomas")]
@@ -197,19 +197,53 @@ def _sign_offs(bench: Sealed) -> list[SignOff]:
     return list(build.sign_offs)
 
 
-def test_a_seal_of_its_own_can_be_made_for_the_sign_off_that_was_renumbered(benches: tuple[Sealed, Sealed]) -> None:
+def test_a_seal_goes_by_the_id_that_its_sign_off_has_now_at_every_bench(benches: tuple[Sealed, Sealed]) -> None:
     one, two = benches
     sign(one, "ava")
     sign(two, "tomas")
-    together(one, two)
-    sign(one, "ava")  # makes the missing seal, and signs nothing
-    assert [each.id for each in _sign_offs(one)] == ["A1", "A2", "A3"]
-    assert [each.sign_off for each in seal.seals(one.root)] == ["A2", "A3"]
-    assert found(one) == []
-    assert "seal-elsewhere" not in {each.rule for each in one.audit().findings}
     sync(one.root)
+    own = git(two.root, "rev-parse", f"sealed/{NAME}/A2")
+    done = sync(two.root)
+    assert done.seals_renamed == {f"refs/tags/sealed/{NAME}/A2": f"refs/tags/sealed/{NAME}/A3"}
+    assert [each.where for each in done.questions] == ["the sign-offs"]
+    sync(one.root)
+    for bench in benches:
+        assert [each.sign_off for each in seal.seals(bench.root)] == ["A2", "A3"]
+        assert git(bench.root, "rev-parse", f"sealed/{NAME}/A3") == own
+        assert found(bench) == []
+        git(bench.root, "fsck", "--full", "--strict")
+        assert sync(bench.root).seals_renamed == {}
+    git(one.root, "tag", "--delete", f"sealed/{NAME}/A3")
+    assert [rule for rule, _ in changed(one)] == ["seal-missing"]
+    sync(one.root)
+    assert found(one) == []
+
+
+def test_a_seal_that_was_cut_off_from_its_new_name_gets_it_from_the_next_sync(benches: tuple[Sealed, Sealed]) -> None:
+    one, two = benches
+    sign(one, "ava")
+    sign(two, "tomas")
+    sync(one.root)
+    own = git(two.root, "rev-parse", f"sealed/{NAME}/A2").strip()
     sync(two.root)
+    git(two.root, "update-ref", f"refs/tags/sealed/{NAME}/A2", own)
+    git(two.root, "tag", "--delete", f"sealed/{NAME}/A3")
+    done = sync(two.root)
+    assert len(done.seals_renamed) == 1
+    assert [each.where for each in done.questions] == ["the sign-offs"]
     assert found(two) == []
+
+
+def test_a_seal_that_somebody_moved_is_given_no_name_and_sent_nowhere(benches: tuple[Sealed, Sealed]) -> None:
+    one, two = benches
+    sign(one, "ava")
+    sign(two, "tomas")
+    sync(one.root)
+    git(two.root, "tag", "--force", "--annotate", "--message=mine", f"sealed/{NAME}/A2", "HEAD^")
+    done = sync(two.root)
+    assert done.seals_renamed == {}
+    assert [each.where for each in done.questions] == [f"seal sealed/{NAME}/A2", "the sign-offs"]
+    assert git(two.root, "ls-remote", "--tags", "origin").count("A2\n") == 1
 
 
 @pytest.mark.parametrize("bench", [0, 1], ids=["one", "two"])

@@ -28,6 +28,16 @@ def test_a_note_is_parted_into_what_a_person_wrote_and_the_conflicts(free: str, 
     assert parted("; ".join(filter(None, (in_words(marks), free)))) == (free, marks)
 
 
+def test_two_answers_to_one_question_are_asked_about_with_each_of_them_whole() -> None:
+    """One bench decides for one value, another for the other: what decided it is a value then."""
+    decided = in_words(TWO[:1]).replace("conflict", "decided")
+    said = "decided in limits quench min: 0.90 and not 0.98"
+    for values, expected in (((decided, NOTHING), (said, NOTHING)), ((NOTHING, decided), (NOTHING, said))):
+        mark = Mark("W11 void", *expected)
+        assert parted(in_words([Mark("W11 void", *values)])) == ("", [mark])
+        assert parted(mark.words) == ("", [mark])
+
+
 def questions(text: str) -> list[Question]:
     root, findings = parse(text, "f.yaml")
     assert root is not None, findings
@@ -78,6 +88,10 @@ REMEDIES = {
     "a hole": (Question("s.yaml", "S1 drill depth", "19", "18", "S4"), ("'decided' for", "write it there")),
     "a limit": (Question("b.yaml", "limits x", "1", "2", "note"), ("out of the note of b.yaml", "write it there")),
     "taken out": (Question("w.yaml", "W1 readings R1", "1.0", NOTHING, "note"), ("if it stays", "void: why")),
+    "void at one": (
+        Question("w.yaml", "W11 void", "wrong", NOTHING, "note"),
+        ("it stays void", "take 'void' out of W11"),
+    ),
     "sign-offs": (Question("b.yaml", "the sign-offs", "A1", "A2", "note"), ("if both hold", "audit")),
     "seals": (two_seals("sealed/twin/first/A1"), ("audit",)),
     "beside": (Question("x/w.yaml", "the whole file", "w.yaml", "y", "x/y"), ("git diff --no-index x/w.yaml x/y",)),

@@ -2,8 +2,10 @@
 
 import json
 import re
+import shlex
 import shutil
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -75,12 +77,51 @@ def test_the_worst_build_stands_first_and_says_what_when_and_by_whom(sealed_samp
     assert f"git checkout {TAG} -- engines/{MAGPIE}/weighings.yaml" in said
 
 
-def test_the_remedy_brings_the_sealed_state_back(sealed_samples: Path, run: Run) -> None:
-    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
-    remedy = json.loads(run("audit", MAGPIE, "--json", cwd=sealed_samples).stdout)["findings"][0]["remedy"]
-    command = re.search(r"git (checkout [^;]+)", remedy)
-    assert command is not None
-    git(sealed_samples, *command[1].split())
+def edited(book: Path) -> None:
+    change(book, MAGPIE, "weighings.yaml", "P1: 462.31", "P1: 462.37")
+
+
+def gone(book: Path) -> None:
+    (book / "engines" / MAGPIE / "clearances.yaml").unlink()
+
+
+def added(book: Path) -> None:
+    (book / "engines" / MAGPIE / "notes.yaml").write_text("a: 1\n")
+
+
+@pytest.mark.parametrize("committed", [False, True])
+@pytest.mark.parametrize(
+    ("tamper", "stand"), [(edited, "."), (edited, "engines/heron-07"), (gone, f"engines/{MAGPIE}"), (added, "..")]
+)
+def test_the_remedy_as_it_is_printed_brings_the_sealed_state_back(
+    sealed_samples: Path, run: Run, tamper: Callable[[Path], None], stand: str, committed: bool
+) -> None:
+    tamper(sealed_samples)
+    if committed:
+        git(sealed_samples, "add", "engines")
+        commit(sealed_samples)
+    here = sealed_samples / stand
+    (finding,) = json.loads(run("audit", MAGPIE, f"--book={sealed_samples}", "--json", cwd=here).stdout)["findings"]
+    steps, meant, _ = finding["remedy"].partition("; if it is meant")
+    assert meant
+    if "delete it" in steps:
+        (sealed_samples / "engines" / MAGPIE / "notes.yaml").unlink()
+    for typed in re.findall("git ((?:-C|checkout|commit) [^;]+)", steps):
+        git(here, *shlex.split(typed))
+    assert ("buildbook keep" in steps) == (committed and tamper is not added)
+    if "buildbook keep" in steps:
+        assert run("keep", "--by=ava", f"--book={sealed_samples}", cwd=here).returncode == 0
+    assert run("audit", MAGPIE, f"--book={sealed_samples}", cwd=here).returncode == 0
+
+
+def test_a_file_that_is_as_it_was_again_is_still_to_be_kept(sealed_samples: Path, run: Run) -> None:
+    edited(sealed_samples)
+    commit(sealed_samples)
+    change(sealed_samples, MAGPIE, "weighings.yaml", "P1: 462.37", "P1: 462.31")
+    said = " ".join(run("audit", MAGPIE, cwd=sealed_samples).stdout.split())
+    assert "in git, though not on disk: W4 readings P1: 462.31 → 462.37" in said
+    assert "the file is as it was again, and not yet in git: buildbook keep" in said
+    assert run("keep", "--by=ava", cwd=sealed_samples).returncode == 0
     assert run("audit", MAGPIE, cwd=sealed_samples).returncode == 0
 
 

@@ -209,6 +209,19 @@ def test_a_choice_that_was_changed_since_is_told(history: Book) -> None:
     assert "limit reciprocating spread max 1.0 → 0.5 tighter" in text
 
 
+def test_what_was_spun_since_is_told_also_where_nothing_else_differs(samples: Path) -> None:
+    build = samples / "engines/heron-07/2025-06-first"
+    spins = (build / "spins.yaml").read_text()
+    (build / "spins.yaml").write_text(spins.partition("\nsteps:")[0] + "\n")
+    git(samples, "init", "--quiet", "--initial-branch=main")
+    git(samples, "add", "--all")
+    commit(samples, "2026-11-01T12:00:00+00:00")
+    (build / "spins.yaml").write_text(spins)
+    text = flat(said("heron-07/2025-06-first", "--as-of", "2026-11-01", cwd=samples).stdout)
+    assert "Balance g, at the planes' radii spun since (S15): what is left is" in text
+    assert "left, as measured 0.50 @ 213° 0.30 @ 80°" in text
+
+
 def test_a_build_that_was_not_there_yet_is_misuse(history: Book) -> None:
     history.write(
         "engines/twin/second/build.yaml", (history.folder / "build.yaml").read_text().replace("first", "second")
@@ -217,7 +230,10 @@ def test_a_build_that_was_not_there_yet_is_misuse(history: Book) -> None:
     not_yet, too_early = one_after_the_other(asked, history.root)
     assert (not_yet.code, not_yet.stdout) == (too_early.code, too_early.stdout) == (2, "")
     assert "twin/second was not in the book at" in flat(not_yet.stderr)
-    assert "the book has nothing from 2026-10-02 or before" in flat(too_early.stderr)
+    assert (
+        "the book has nothing from 2026-10-02 or before → name 2026-10-03, when it was begun, or a later day"
+        in flat(too_early.stderr)
+    )
 
 
 # ---- builds further apart, and engines of one family

@@ -142,6 +142,17 @@ def test_many_reasons_are_counted_and_each_word_has_one(run: Run) -> None:
     assert re.search(r"^ +and \d+ more *$", said, re.MULTILINE)
 
 
+def test_digits_that_hide_on_which_side_of_a_value_a_figure_lies_are_shown(run: Run) -> None:
+    below = run("find", "dunlin", "main_clearance <= 0.048", cwd=SAMPLES).stdout
+    assert "main_clearance.2" in below
+    said = " ".join(below.split())
+    assert "missed by less than its usual digits show: main_clearance.1 of dunlin-21/2026-05-first, 0.04802 mm" in said
+    above = run("find", "dunlin", "main_clearance > 0.048", cwd=SAMPLES).stdout
+    assert re.search(r"main_clearance\.1 +0\.04802 +0\.0037", above)
+    assert "missed" not in above
+    assert "missed" not in run("find", "dunlin", "main_clearance <= 0.0481", cwd=SAMPLES).stdout
+
+
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
 def test_whatever_a_file_says_is_found_and_shown_as_data(book: Book, text: str) -> None:
     hostile_book(book, text)

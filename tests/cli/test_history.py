@@ -86,13 +86,14 @@ def test_what_a_command_recorded_and_what_a_hand_edited_are_told_apart(book: Boo
 
 
 def test_records_of_another_day_than_the_commit_that_brought_them_are_named(book: Book, run: Run) -> None:
-    book.write("weighings.yaml", weighings("id: W1, taken: 2026-10-03, what: pin, readings: {N1: 152.3}"))
+    sessions = [f"id: W{number}, taken: 2026-10-03, what: pin, readings: {{N1: 152.3}}" for number in (1, 2, 3)]
+    book.write("weighings.yaml", weighings(*sessions))
     git(book.root, "init", "--quiet")
     git(book.root, "add", "--all")
     git(book.root, "commit", "--quiet", "--date=2026-10-20T10:00+01:00", "--message=Typed in from paper")
     said = together(run("history", "twin/first", cwd=book.root).stdout)
     assert "in the book since 2026-10-20, not since their own day" in said
-    assert re.search(r"\(Test, [0-9a-f]{7}\): W1\b", said)
+    assert re.search(r"\(Test, [0-9a-f]{7}\): W1 to W3\b", said)
     (event,) = [
         each
         for each in json.loads(run("history", "--json", cwd=book.folder).stdout)["figures"]["history"]

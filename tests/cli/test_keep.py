@@ -186,6 +186,16 @@ def test_half_a_job_is_kept_with_what_check_finds_in_it(twin: Book) -> None:
     assert "unknown-by" in checked.stdout
 
 
+def test_a_build_whose_folder_was_renamed_is_brought_back_by_the_remedy_or_kept_so(twin: Book) -> None:
+    twin.folder.rename(twin.folder.parent / "other")
+    (refused,) = one_after_the_other(["keep --by ava"], twin.root)
+    said = " ".join(refused.stdout.split())
+    assert refused.code == 1
+    assert "'git restore engines/twin/first' brings it back as it was kept; if it only has another name now" in said
+    git(twin.root, "restore", "engines/twin/first")
+    assert (twin.folder / "weighings.yaml").is_file()
+
+
 def test_a_record_that_was_taken_out_is_found_and_not_kept_so_unless_it_is_said(twin: Book) -> None:
     path = twin.folder / "weighings.yaml"
     text = path.read_text()

@@ -271,7 +271,7 @@ def test_a_sealing_that_was_cut_off_is_found_and_the_same_command_again_ends_it(
     audited = run("audit", "--json", cwd=ready.root)
     (found,) = [each for each in json.loads(audited.stdout)["findings"] if each["rule"] == "seal-missing"]
     assert audited.returncode == 1
-    assert "buildbook sign assembled twin/first makes it" in found["remedy"]
+    assert "'buildbook sign assembled twin/first' makes it" in found["remedy"]
     done = run("sign", "assembled", "--by", "ava", cwd=ready.folder)
     assert done.returncode == 0, done
     assert "A1 was signed before, and its seal was not made then" in done.stdout

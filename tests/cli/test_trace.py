@@ -225,11 +225,11 @@ def test_of_many_earlier_readings_the_last_few_are_shown(twin: Book) -> None:
 def test_a_book_without_git_says_so_once_and_tells_the_rest(twin: Book, run: Run) -> None:
     (twin.root / ".git").rename(twin.root.parent / "elsewhere")
     said = screen(twin, "reciprocating_spread")
-    assert said.count("not in git") == 1
+    assert said.count("not a git repository") == 1
     assert "Kept in git" not in said
     assert "Tomas Reddick with scale" in said
     figures = json.loads(run("trace", "piston.P1", "--json", cwd=twin.folder).stdout)["figures"]
-    assert "not in git" in figures["trace"]["not_kept"]
+    assert "not a git repository" in figures["trace"]["not_kept"]
     assert figures["trace"]["steps"][0]["readings"][0]["line"] == 10
 
 
@@ -347,6 +347,14 @@ def test_texts_of_the_book_and_of_git_are_data(twin: Book, run: Run) -> None:
     assert too_wide(done.stdout) == []
     assert "[red]" in done.stdout
     assert "[b]Tomas" in done.stdout
+
+
+def test_an_instrument_is_told_with_its_serial_and_its_certificates() -> None:
+    scale, wrench = one_after_the_other(
+        [["trace", "piston.P1", FIRST], ["trace", "fastener_torque.main_5 left", FIRST]], SAMPLES
+    )
+    assert "small pan under the glass lid, S-30388, certificate K-2292" in " ".join(scale.stdout.split())
+    assert "torque wrench, T-61, certificate K-2718" in " ".join(wrench.stdout.split())
 
 
 def test_a_residual_is_traced_to_the_machine(book: Book, run: Run) -> None:

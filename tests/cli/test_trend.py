@@ -273,3 +273,11 @@ def test_an_ascii_terminal_is_sent_ascii(run: Run) -> None:
     assert done.stdout.isascii()
     assert "?" not in done.stdout
     assert re.search(r"\|  +-+o-*  +\|", done.stdout)
+
+
+def test_outside_of_an_engine_s_folder_the_engines_are_named(run: Run) -> None:
+    for folder in (SAMPLES, SAMPLES / "engines"):
+        done = run("trend", "reciprocating_spread", cwd=folder)
+        assert (done.returncode, done.stdout) == (2, "")
+        said = " ".join(done.stderr.split())
+        assert "which engine is meant is not said → name one: dunlin-21, heron-07, magpie-02, plover-03; or" in said

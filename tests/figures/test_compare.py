@@ -533,6 +533,31 @@ def test_a_later_state_of_one_build_counts_as_spun_only_where_it_holds_a_later_s
     assert vector(again.spun.measured["front"]) == pytest.approx(vector((0.4, 40)))
 
 
+def test_a_state_from_before_the_first_spin_is_told_what_that_spin_left(book: Book) -> None:
+    vee(book, "first", *ALIKE, more=LIMIT)
+    before = side(book, "vee/first")
+    assert compare(before, side(book, "vee/first")).old_balance is None
+    vee(book, "first", *ALIKE, steps=(SPUN,), more=LIMIT)
+    first = compare(before, side(book, "vee/first")).old_balance
+    assert first is not None
+    assert first.spun is not None
+    assert first.spun.standing.verdict == "stop"
+
+
+def test_the_pairing_is_the_reason_for_bobweights_of_the_same_pieces(book: Book) -> None:
+    vee(book, "first", *OTHER)
+    before = side(book, "vee/first")
+    matched = (book.folder.parent.parent / "vee/first/pairings.yaml").read_text()
+    book.write("engines/vee/first/pairings.yaml", "format: 1\n")
+    unmatched = side(book, "vee/first")
+    crossed = matched.replace("R7", "R0").replace("R1", "R7").replace("R0", "R1")
+    book.write("engines/vee/first/pairings.yaml", crossed)
+    after = side(book, "vee/first")
+    assert change(compare(unmatched, after), "bobweight.1").why == "of matched pieces now"
+    assert change(compare(after, unmatched), "bobweight.1").why == "of matched pieces before"
+    assert change(compare(before, after), "bobweight.1").why == "matched otherwise"
+
+
 # ---- limits and choices, findings
 
 

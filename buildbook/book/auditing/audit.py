@@ -7,10 +7,10 @@ from pathlib import Path, PurePosixPath
 from typing import NamedTuple
 
 from buildbook.book import git
-from buildbook.book.auditing import outside
+from buildbook.book.auditing import outside, seal
 from buildbook.book.auditing.build_audit import ORDER, SEALED, BuildAudit, audit_build, one_line
 from buildbook.book.history import History
-from buildbook.book.places import top_of
+from buildbook.book.places import folder_of, top_of
 from buildbook.book.reading import Reader
 from buildbook.records.finding import Finding, Where
 
@@ -44,7 +44,8 @@ def audit(
             history.read_all(names)
         for name, revision in sorted(_gone(history, names).items()) if whole else ():
             what = f"{name} is sealed in git, and its folder is gone"
-            remedy = f"bring it back: git checkout {revision} -- engines/{name}"
+            back = seal.command(book, f"checkout {revision} --", folder_of(book, name))
+            remedy = f"bring it back: {back}; then 'buildbook keep'"
             findings.append(Finding("error", "sealed-gone", top, what, SEALED, remedy))
     reader = Reader(book)
     builds = []

@@ -76,10 +76,14 @@ def _weight(finding: Finding) -> tuple[int, bool, Where]:
     return ORDER.index(finding.severity), finding.rule == FIGURES_DIFFER, finding.where
 
 
-_RESTORE = "bring the tags in from another copy of the book: git fetch --tags"
+_RESTORE = "bring the seal in from another copy of the book: buildbook sync"
 SEALED = "What was handed over with the engine is what was sealed; the record must say the same ten years on."
 _APART = "Each signed for what its own bench had then."
 _ON_THE_WAY = "Who signed did not see it, and the figures that were signed do not have it."
+
+
+def _anew(tag: Seal) -> str:
+    return f"delete it (git tag -d {tag.tag}), then {_RESTORE}"
 
 
 class _BuildAuditor:
@@ -175,7 +179,7 @@ class _BuildAuditor:
                 continue
             if name in self.tags:
                 what = f"there is a second seal of {name} ({tag.tag}), at {tag.commit[:7]}, which did not bring it"
-                remedy = f"delete it (git tag -d {tag.tag}), then {_RESTORE}"
+                remedy = _anew(tag)
                 self._say("error", "seal-moved", top_of(self.path), what, SEALED, remedy)
             else:
                 self.tags[name] = tag
@@ -224,10 +228,12 @@ class _BuildAuditor:
         if tag is None:
             self._no_seal(id_, signed, where)
             return False
-        fault = seal.fault_of(self.book, tag, history.files(self.name, tag.commit)) or self._not_its_own(id_, tag)
+        entered_as = self.origins[id_].id if id_ in self.origins and self._brought_by(tag, id_) else None
+        files = history.files(self.name, tag.commit)
+        fault = seal.fault_of(self.book, tag, files, entered_as) or self._not_its_own(id_, tag)
         if fault is not None:
             what = f"the seal of {id_} ({tag.tag}) does not hold: {fault}"
-            self._say("error", "seal-moved", where, what, SEALED, f"delete it (git tag -d {tag.tag}), then {_RESTORE}")
+            self._say("error", "seal-moved", where, what, SEALED, _anew(tag))
             self._signed_state(id_, signed, where)
             return False
         if not tag.in_history and history.leads_to(tag.commit):
@@ -245,33 +251,20 @@ class _BuildAuditor:
             )
             rule, severity = ("signature", "error") if told else ("signature-unknown", "note")
             what = f"the signature of {tag.tag} {'is false' if told else 'cannot be checked here'}: {one_line(said)}"
-            remedy = _RESTORE if told else "tell git whose keys to trust (gpg, or gpg.ssh.allowedSignersFile)"
+            remedy = _anew(tag) if told else "tell git whose keys to trust (gpg, or gpg.ssh.allowedSignersFile)"
             self._say("error" if severity == "error" else "note", rule, where, what, SEALED, remedy)
         return True
 
     def _no_seal(self, id_: str, signed: SignOff | None, where: Where) -> None:
-        """A sign-off that says that the build was sealed, and has no tag: the seal is at the bench that made it, where
-        its name is another one's here; or it was never made; or somebody deleted it."""
-        origin = self.origins.get(id_)
-        tags = self.history.tags.get(self.name, {}) if self.history else {}
-        taken = origin is not None and bool({id_, origin.id} & {*tags})
-        if taken and origin is not None and signed is not None and self._is_before(signed, origin.sha):
-            as_ = f" as {origin.id}" if origin.id != id_ else ""
-            what = f"{id_} was sealed at another bench{as_}, and here that name is another seal's; the "
-            what += f"digest in {id_} itself agrees with what its bench had ({origin.sha[:7]})"
-            remedy = "look at its seal at the other bench"
-            remedy += f", or have one made here: {self._sign_again(signed)}" if id_ not in tags else ""
-            self._say("note", "seal-elsewhere", where, what, SEALED, remedy)
-            return
+        """A sign-off that says that the build was sealed, and has no tag."""
         what = f"{id_} says that {self.name} was sealed, and there is no tag {seal.PREFIX}{self.name}/{id_}: it was "
         what += "not made when the build was signed, or it was deleted"
-        remedy = f"if another copy of the book has it, {_RESTORE}; if not, {self._sign_again(signed)} makes it, where "
-        remedy += "all is still as it was signed"
+        remedy, closing = _RESTORE, sealed_by(self.known) if self.known else None
+        if closing is not None and closing.id == id_:
+            remedy += f"; if no copy has it, 'buildbook sign {closing.stage} {self.name}' makes it, where all is still "
+            remedy += "as it was signed"
         self._say("error", "seal-missing", where, what, SEALED, remedy)
         self._signed_state(id_, signed, where)
-
-    def _sign_again(self, signed: SignOff | None) -> str:
-        return f"buildbook sign {signed.stage if signed else 'assembled'} {self.name}"
 
     def _not_its_own(self, id_: str, tag: Seal) -> str | None:
         """Why a tag that agrees with its commit is still not the one that was made with the sign-off."""
@@ -364,21 +357,37 @@ class _BuildAuditor:
             self.found.as_signed = self.found.as_signed and before is not None
             who = history.who(altered, now.get(altered.path), since=of.base, at=before)
             what = f"{lead}{altered.what}, since {id_} was {'sealed' if of.sealed else 'signed'}: {who}"
-            tag = self.tags[id_].tag if of.sealed else of.base[:10]
             engine = altered.path.name == "engine.yaml"
             if before is not None:
-                remedy = "if nobody can say why, treat it as tampering; the sealed state is still in git"
+                remedy = "if nobody can say why, treat it as tampering; what was signed is still in git: "
+                remedy += f"buildbook diff {self.name} --as-of {id_}"
                 self._say("warning", "changed-before-reopening", altered.where, what, SEALED, remedy)
             elif everything:
-                name = altered.path.relative_to(self.book).as_posix()
-                back = f"bring it back: git checkout {tag} -- {name}"
-                remedy = f"{back}; if it is meant, reopen the build first (buildbook reopen), and say why"
+                remedy = f"{self._way_back(of, altered.path)}; if it is meant, reopen the build first (buildbook "
+                remedy += "reopen), and say why"
                 rule = "engine-changed" if engine else "sealed-changed"
                 self._say("warning" if engine else "error", rule, altered.where, what, SEALED, remedy)
             else:
                 rule = ENTERED_AFTER if altered.added else "changed-after"
                 remedy = f"sign {signed.stage if signed else 'it'} again once this is seen, or bring the old state back"
                 self._say("warning", rule, altered.where, what, _ON_THE_WAY, remedy)
+
+    def _way_back(self, of: "_Report", path: Path) -> str:
+        """How a file comes to be what it was when it was signed, on disk and in git."""
+        history = self.history
+        assert history is not None
+        was, head = (history.files(self.name, sha).get(path) for sha in (of.base, history.head))
+        on_disk = path.read_bytes() if path.is_file() else None
+        revision = self.tags[of.id].tag if of.sealed else of.base[:10]
+        commit = seal.command(self.book, f"commit -m 'Take out {path.name}' --", path)
+        if was is None and on_disk is None:
+            return f"it is taken out of the folder, and not of git yet: {commit}"
+        if was is None:
+            return f"take it out: delete it{f', then {commit}' if head is not None else ''}"
+        if was == on_disk:
+            return "the file is as it was again, and not yet in git: buildbook keep"
+        back = seal.command(self.book, f"checkout {revision} --", path)
+        return f"bring it back: {back}" + ("; then 'buildbook keep'" if head != was else "")
 
     def _is_of_a_merge(self, of: "_Report", altered: Altered, now: Files) -> bool:
         """Whether something differs only because two benches were brought together, and needs no more than a note: a

@@ -12,12 +12,13 @@ import os
 from collections.abc import Container, Iterable, Iterator, Mapping
 from hashlib import sha256
 from pathlib import Path
+from shlex import quote
 from typing import NamedTuple
 
 from buildbook.book import git
+from buildbook.book.commits import Held, objects
 from buildbook.book.lineage import Step, Steps, inside
 from buildbook.book.loader import decode, parse
-from buildbook.book.past import Held, objects
 from buildbook.book.places import folder_of, shown, top_of
 from buildbook.book.writing import UNFINISHED
 from buildbook.records.finding import Where
@@ -142,6 +143,14 @@ def not_in_git(book: Path, build: str) -> list[Path]:
     return [path for path in changed if not path.name.endswith(UNFINISHED) and kind_of(book, path) is not None]
 
 
+def command(book: Path, words: str, path: Path) -> str:
+    """A git command on one file or folder (`checkout 3fe21ab --`), as it works where one stands."""
+    here = Path.cwd()
+    if book in (here, *here.parents):
+        return f"git {words} {quote(shown(path))}"
+    return f"git -C {quote(shown(book))} {words} {quote(path.relative_to(book).as_posix())}"
+
+
 def seals(book: Path) -> list[Seal]:
     """All seals of a book, in the order of their names. Raises NotKept where it has no commit yet."""
     shape = "%(refname)%00%(objecttype)%00%(objectname)%00%(*objectname)%00%(contents)%00%01"
@@ -160,13 +169,14 @@ def _seal(text: str, in_history: set[str]) -> Seal | None:
     return Seal(tag, build, sign_off, kind == "tag", target or own, message, name in in_history)
 
 
-def fault_of(book: Path, seal: Seal, files: Files) -> str | None:
+def fault_of(book: Path, seal: Seal, files: Files, entered_as: str | None = None) -> str | None:
     """Why a seal does not hold by itself: its message and what its commit has of the build (`files`) do not belong
-    together. None where they do."""
+    together. None where they do. A sign-off that was renumbered since, and its seal with it, was `entered_as` another.
+    """
     if not seal.annotated:
         return "the tag is a plain one, which keeps no digest"
     said = seal.said
-    if (said.get("Build"), said.get("Record")) != (seal.build, seal.sign_off):
+    if said.get("Build") != seal.build or said.get("Record") not in {seal.sign_off, entered_as}:
         return f"the tag's message is that of {said.get('Build', 'no build')} {said.get('Record', '')}".rstrip()
     if said.get("Digest") != digest_of(book, files):
         return "the tag's message does not have the digest of the commit that it points at"

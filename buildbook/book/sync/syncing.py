@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from buildbook.book import git, kept
-from buildbook.book.places import Misuse
+from buildbook.book.places import Misuse, folder_of
 from buildbook.book.reading import Reader
 from buildbook.book.sync.checkout import bring_to, refuse_in_the_way
 from buildbook.book.sync.entered import Entered, entered
@@ -47,6 +47,7 @@ class Synced(NamedTuple):
     unreadable: tuple[Finding, ...] = ()
     seals_taken: tuple[str, ...] = ()
     seals_sent: tuple[str, ...] = ()
+    seals_renamed: Mapping[str, str] = {}  # those of sign-offs that were renumbered: the name before → the one now
     tries: int = 1
 
 
@@ -165,25 +166,30 @@ def _once(book: Path, remote: _Remote, branch: str) -> Synced:
     there, seals = _there(book, remote, branch), _seals(book)
     tip = there.tip
     differing = [name for name, id_ in there.seals.items() if seals.get(name, id_) != id_]
-    open_ = [name for name in differing if not _sealed_anew(name, seals)]
     done = Synced(
         "nothing",
         remote.shown,
         branch,
         head,
-        questions=tuple(two_seals(name.removeprefix("refs/tags/")) for name in open_),
         seals_taken=tuple(name for name in there.seals if name not in seals and tip is not None),
         seals_sent=tuple(name for name in seals if name not in there.seals),
     )
     shallow = answer(book, "rev-parse", "--is-shallow-repository") == "true"
-    if tip is not None and (tip != head or done.seals_taken or shallow):
-        _fetch(book, remote, branch, done.seals_taken, ("--unshallow",) if shallow else ())
+    if tip is not None and (tip != head or done.seals_taken or differing or shallow):
+        _fetch(book, remote, branch, [*done.seals_taken, *differing], ("--unshallow",) if shallow else ())
         if answer(book, "cat-file", "-e", f"{tip}^{{commit}}") is None:  # it moved on meanwhile
             raise _Raced
     done = _bring_together(book, remote, there, done)
     for name in done.seals_taken:
         run(book, "update-ref", name, there.seals[name], "")
-    return done
+    try:
+        renamed = _rename_seals(book, remote, branch, there, differing) if differing else {}
+    except (git.NotKept, _Raced):  # all else is done: two seals under one name are a question until the next sync
+        renamed = {}
+    open_ = [name for name in differing if name not in renamed and not _sealed_anew(name, seals)]
+    questions = tuple(two_seals(name.removeprefix("refs/tags/")) for name in open_)
+    outcome = "sent" if renamed and done.outcome == "nothing" else done.outcome
+    return done._replace(outcome=outcome, questions=questions, seals_renamed=renamed)
 
 
 def _bring_together(book: Path, remote: _Remote, there: _There, done: Synced) -> Synced:
@@ -269,6 +275,29 @@ def _seals(book: Path) -> dict[str, str]:
     """The tags that seal builds here: name and id."""
     said = run(book, "for-each-ref", "--format=%(refname) %(objectname)", _SEALS).decode(errors="replace")
     return dict(line.split(" ") for line in said.splitlines())
+
+
+def _rename_seals(book: Path, remote: _Remote, branch: str, there: _There, names: Iterable[str]) -> dict[str, str]:
+    """Of the seals that have these names here, and are others on the remote: those whose sign-off a merge gave another
+    id go by that id from now on, at every bench. The name before → the one now."""
+    from buildbook.book.history import History
+
+    history, seals = History(book), _seals(book)
+    found: dict[str, str] = {}
+    for old in names:
+        build, _, entered_as = old.removeprefix(_SEALS).rpartition("/")
+        sealed = answer(book, "rev-parse", f"{old}^{{commit}}")
+        for id_, origin in history.origins(folder_of(book, build) / "build.yaml", "sign_offs").items():
+            new = f"{_SEALS}{build}/{id_}"
+            free = {seals.get(new), there.seals.get(new)} <= {None, seals[old]}
+            if origin == (sealed, entered_as) and id_ != entered_as and free:
+                found[old] = new
+    if found:
+        _push(book, remote, branch, history.head, there, [f"{seals[old]}:{new}" for old, new in found.items()])
+    for old, new in found.items():
+        moves = f"update {new} {seals[old]}\nupdate {old} {there.seals[old]} {seals[old]}\n"
+        run(book, "update-ref", "--stdin", stdin=moves.encode())
+    return found
 
 
 def _sealed_anew(name: str, seals: Iterable[str]) -> bool:

@@ -25,6 +25,7 @@ NOTHING = "nothing"
 NOTE = "note"
 
 _mark = re.compile(r"conflict in (.+?): (.*?) counts, another bench has (.*?): decide(?=; |$)", re.DOTALL)
+_asks = re.compile(r" counts, another bench has (.*?): decide(?=; |$)", re.DOTALL)
 _begins = "conflict in "
 _SEAL = "seal "
 
@@ -38,7 +39,9 @@ class Mark(NamedTuple):
 
     @property
     def words(self) -> str:
-        return f"{_begins}{self.where}: {self.counts} counts, another bench has {self.other}: decide"
+        """As it is written down. A value that is itself the answer to such a question is not to be taken for one."""
+        counts, other = (_asks.sub(r" and not \1", each) for each in (self.counts, self.other))
+        return f"{_begins}{self.where}: {counts} counts, another bench has {other}: decide"
 
 
 def in_words(marks: Iterable[Mark]) -> str:
@@ -107,6 +110,9 @@ class Question(NamedTuple):
             return (f"if it stays: {close}", f"if the other is right: {anew}, and {close}")
         if not self.counts:
             return (f"decide, then {close}",)
+        if self.other == NOTHING and self.where.endswith(" void"):
+            record = self.where.removesuffix(" void")
+            return (f"if it stays void: {close}", f"if it counts: take 'void' out of {record}, and {close}")
         if self.other == NOTHING:
             return (f"if it stays: {close}", f"if it is wrong: give its record 'void: why', and {close}")
         yes = f"if {self.counts} is right: {close}"
