@@ -9,7 +9,7 @@ from buildbook.bench.fellows import Unclear, as_written, is_near, middle
 from buildbook.bench.plan import Plan
 from buildbook.bench.record import TYPED, Entered, NotWritten, place_of, with_session
 from buildbook.figures import Figures, fit_rules, rules, slip_rules, work_out
-from buildbook.quantities import DIMENSIONS, UNITS, Quantity, QuantityError, decimals_for, read_quantity
+from buildbook.quantities import DIMENSIONS, UNITS, QuantityError, decimals_for, read_quantity
 from buildbook.records.finding import Finding
 from buildbook.records.model import MEASUREMENT_KINDS, Build
 
@@ -17,6 +17,7 @@ from buildbook.records.model import MEASUREMENT_KINDS, Build
 _OF_WEIGHINGS = (
     rules.weights_are_more_than_nothing,
     rules.weights_come_from_a_scale,
+    rules.scales_carry_what_they_read,
     rules.digits_are_those_of_the_scale,
     rules.readings_are_among_their_fellows,
     rules.ends_add_up_to_the_rod,
@@ -135,18 +136,9 @@ class Bench:
             return Judged(text, refused=refused.what, remedy=refused.remedy)
         if reference is not None and not is_near(value.worth(self.unit), reference, self._share(slot)):
             return Judged(text, doubt=f"{text} {self.unit} is far off: about {_about(reference)} was to be expected")
-        if self._is_too_heavy(value):
-            return Judged(text, doubt=f"{text} {self.unit} is more than {self.with_} can carry")
         if slot.role in {"total", "before", "after"} and len(text.partition(".")[2]) < (self.decimals or 0):
             return Judged(text, doubt=f"{text} has fewer digits than {self.with_} shows")
         return Judged(text, doubt=doubt.what if doubt is not None else "")
-
-    def _is_too_heavy(self, value: Quantity) -> bool:
-        instrument = self.build.shop.instruments.get(self.with_)
-        capacity = instrument.capacity if instrument else None
-        if capacity is None or not value.dimension == capacity.dimension == "mass":  # of gauges a rule says it
-            return False
-        return value.worth("g") > capacity.worth("g")
 
     def _share(self, slot: Slot) -> Fraction:
         if slot.role in {"before", "after"}:

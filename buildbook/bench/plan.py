@@ -44,7 +44,7 @@ class Lot(NamedTuple):
 class Plan(NamedTuple):
     """What a session asks for. `expected` and `fellows` are in the first unit of the dimension: what each place read
     before, or is said to be (`""`: all of a lot); and what others of the kind read in this build, which are not asked
-    for now."""
+    for now. `in_part` are places that are asked whole although some of it was read before."""
 
     file: str
     what: str
@@ -55,6 +55,7 @@ class Plan(NamedTuple):
     expected: Mapping[str, Fraction]
     fellows: Mapping[str, Fraction]
     again: bool  # everything had been read before
+    in_part: tuple[str, ...] = ()
 
     def session(self, nominal: str | None = None) -> Session:
         """The session before anything is read. `nominal` is what the check weight is known to be; only weights have
@@ -180,6 +181,10 @@ _DIVIDED: Mapping[str, tuple[tuple[str, ...], int]] = {
 }
 
 
+# Places of what not every such place of an engine has: the fasteners that were tightened, the bearing with the thrust.
+_SUCH_AS = {"fastener": "main_1 R1", "main": "5", "cam": "1", "head_gasket": "left"}
+
+
 def measuring_plan(figures: "Figures", what: str, only: Sequence[str], earlier: Build | None) -> Plan:
     """What is left to measure of a kind, or all of it again; or `only` these places, each whole (`1`) or divided
     (`1/front`). A place is divided and read as often as the last time, in this build or the one before. Raises
@@ -195,7 +200,8 @@ def measuring_plan(figures: "Figures", what: str, only: Sequence[str], earlier: 
     _are_there(figures, what, only)
     if not named and not only:
         what_is_missing = f"which places of this engine have a {kind.title} is not in its records"
-        raise CannotAsk(what_is_missing, f"name them: buildbook measure {what} 1 2 3")
+        such_as = _SUCH_AS[kind.at[0]] if not kind.each else "1 2 3"
+        raise CannotAsk(what_is_missing, f"name them, as in: buildbook measure {what} {such_as}")
     divided = {place: tuple(_divided(what, place, pattern)) for place in (*named, *only)}
 
     def is_read(name: str, times: int) -> bool:
@@ -204,8 +210,11 @@ def measuring_plan(figures: "Figures", what: str, only: Sequence[str], earlier: 
     left = [place for place in named if not all(is_read(*each) for each in divided[place])]
     asked = list(only) or left or named
     places = [each for place in asked for each in divided[place]]
-    if kind.made_of is None and not only and left:  # a journal or bore counts as it was read the last time, as a whole
+    in_part: tuple[str, ...] = ()
+    if kind.made_of is None and not only and left:
         places = [each for each in places if not is_read(*each)]
+    elif left:  # a journal or bore counts as it was read the last time, as a whole
+        in_part = tuple(place for place in left if not only and _of(place, now))
     return Plan(
         "clearances",
         what,
@@ -213,9 +222,10 @@ def measuring_plan(figures: "Figures", what: str, only: Sequence[str], earlier: 
         kind.dimension,
         tuple(places),
         None,
-        {name: values[0] for name, values in ({**then, **now}).items()},
-        {name: values[0] for name, values in now.items() if name.partition("/")[0] not in asked},
+        {name: _mean(values) for name, values in ({**then, **now}).items()},
+        {name: _mean(values) for name, values in now.items() if name.partition("/")[0] not in asked},
         again=not only and not left and bool(now),
+        in_part=in_part,
     )
 
 
@@ -239,15 +249,23 @@ def _places_at(at: str, figures: "Figures") -> tuple[str, ...]:
 
 
 def _spots(build: Build, what: str) -> dict[str, list[Fraction]]:
-    """Place, divided as it was → its readings, by the last session that read it."""
-    unit = DIMENSIONS[MEASUREMENT_KINDS[what].dimension][0]
+    """Place, divided as it was → its readings, by the session that counts: of a journal or bore the last one that read
+    any of it."""
+    kind = MEASUREMENT_KINDS[what]
+    unit = DIMENSIONS[kind.dimension][0]
     found: dict[str, list[Fraction]] = {}
     for session in in_order(build.clearances):
         if session.what == what and session.void is None:
+            again = {spot.place for spot in session.spots} if kind.made_of is not None else set()
+            found = {name: values for name, values in found.items() if name.partition("/")[0] not in again}
             for spot in session.spots:
                 name = "/".join(filter(None, (spot.place, spot.along, spot.within)))
                 found[name] = [value.worth(unit) for value in spot.reading.values]
     return {name: values for name, values in found.items() if values}
+
+
+def _mean(values: Sequence[Fraction]) -> Fraction:
+    return sum(values, Fraction(0)) / len(values)
 
 
 def _divided(what: str, place: str, pattern: Mapping[str, Sequence[Fraction]]) -> Iterator[tuple[str, int]]:
@@ -281,10 +299,9 @@ class Usual(NamedTuple):
 
 
 def usual(build: Build, earlier: Build | None, plan: Plan) -> Usual:
-    """Who and what could enter a session, and who and what did it last. An instrument that does not reach as far as
-    what was read before is none of them."""
+    """Who and what could enter a session, and who and what did it last."""
     file, what = plan.file, plan.what
-    instruments = tuple(name for name, each in build.shop.instruments.items() if _could_read(each, plan))
+    instruments = instruments_for(build, plan)
     here: Sequence[Entry] = [*in_order(build.weighings), *in_order(build.clearances)]
     before: Sequence[Entry] = [*in_order(earlier.weighings), *in_order(earlier.clearances)] if earlier else []
     same = [each for each in (*before, *here) if _what(each) == what]
@@ -302,13 +319,28 @@ def _what(entry: Entry) -> str | None:
 # Instruments that read none of the lengths and volumes of a measurement, whatever they state of themselves.
 _NO_GAUGE = frozenset(("scale", "balancing_machine", "vibration_meter"))
 
+# What engine.yaml says of how large a kind is about.
+_NOMINAL = {
+    "cylinder_bore": "bore",
+    "piston_skirt": "bore",
+    **dict.fromkeys(("main_journal", "main_bore"), "main_journal"),
+    **dict.fromkeys(("rod_journal", "rod_bore"), "rod_journal"),
+}
 
-def _could_read(instrument: Instrument, plan: Plan) -> bool:
+
+def instruments_for(build: Build, plan: Plan) -> tuple[str, ...]:
+    """The instruments that could enter a session: none that does not reach as far as what was read before, or as the
+    size that engine.yaml states."""
+    nominal: Quantity | None = getattr(build.engine, _NOMINAL.get(plan.what, ""), None)
+    largest = max(plan.expected.values(), default=nominal.worth("mm") if nominal is not None else Fraction(0))
+    return tuple(name for name, each in build.shop.instruments.items() if _could_read(each, plan, largest))
+
+
+def _could_read(instrument: Instrument, plan: Plan, largest: Fraction) -> bool:
     if plan.file == "weighings":
         return instrument.weighs
     kind = MEASUREMENT_KINDS[plan.what]
     reach = instrument.capacity
-    largest = max(plan.expected.values(), default=Fraction(0))
     if reach is not None and reach.dimension == kind.dimension and reach.worth(DIMENSIONS[kind.dimension][0]) < largest:
         return False
     too_coarse = instrument.kind == "feeler_gauge" and kind.made_of is not None
@@ -323,4 +355,4 @@ def known_check_weight(build: Build, earlier: Build | None, scale: str, unit: st
     )
     if nominal is None or nominal.unit != unit:
         return None
-    return nominal.text.removesuffix(unit).strip()
+    return nominal.digits

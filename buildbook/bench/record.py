@@ -194,7 +194,7 @@ def is_recorded(build: Build, plan: Plan, by: str, with_: str, taken: str, enter
 
 def _texts(reading: Reading) -> list[str]:
     """The readings in the digits that were typed: a file in another unit has it behind them."""
-    return [value.text.removesuffix(value.unit).strip() for value in reading.values]
+    return [value.digits for value in reading.values]
 
 
 def _same(session: WeighingSession | MeasuringSession, what: str, by: str, with_: str, taken: str) -> bool:

@@ -236,6 +236,7 @@ class Source:
         self._by_itself = False  # whether it is known to send all the time
         self._since = self._last = -_PAUSE  # when what comes without a pause began, and when something came last
         self._taken: Value | None = None  # what still lies on a scale that sends all the time
+        self._is_awaited = False  # whether it was said to press again once the instrument has come to rest
         self._warned: str | None = None  # the kind of trouble that was told, and lasts
         self._alike: list[Shown] = []  # what it sent, line after line
 
@@ -295,18 +296,25 @@ class Source:
         values = list(dict.fromkeys(line for line in lines if isinstance(line, Value)))
         at_rest = [value for value in values if value.stable]
         if len(at_rest) == 1:
-            self._taken = at_rest[0]
-            return at_rest[0]
+            return self._take(at_rest[0])
         if at_rest:
             said = ", ".join(f"{value.text} {value.unit or ''}".strip() for value in at_rest[:4])
             return Trouble(f"several readings came at once: {said}", "have it print one line for each", "several")
         if values:
+            self._is_awaited = True
             return Trouble("it had not come to rest", "wait until it has, then press PRINT again", "moving")
         troubles = [line for line in lines if isinstance(line, Trouble)]
         return next((each for each in troubles if each.kind != "not understood"), troubles[0])
 
+    def _take(self, value: Value) -> Value:
+        """A reading, which is told once."""
+        self._taken, self._is_awaited, self._warned, self._alike = value, False, None, []
+        return value
+
     def _sent(self, shown: Shown) -> Shown | None:
         """What one more line of a scale that sends all the time makes of those before it."""
+        if self._is_awaited and isinstance(shown, Value) and shown.stable and shown != self._taken:
+            return self._take(shown)  # however soon the key was pressed again
         if isinstance(shown, Trouble):
             if shown.kind in {"zero", "below zero"}:  # it is empty: that is how it waits
                 self._taken, self._warned, self._alike = None, None, []
@@ -323,10 +331,9 @@ class Source:
         self._alike.append(shown)
         if len(self._alike) < _STEADY:
             return None
-        self._alike = []
         if isinstance(shown, Value):
-            self._taken, self._warned = shown, None
-            return shown
+            return self._take(shown)
+        self._alike = []
         told_before, self._warned = self._warned == shown.kind, shown.kind
         return None if told_before else shown
 

@@ -34,7 +34,8 @@ def rows(name: str) -> list[Row]:
 
     Columns are parted by commas, semicolons or tabs, whichever the first line has. A first line that begins with
     'piece' or 'place' names them (place, along, within, reading, reading…); without it, the readings are what begins
-    with a digit. Lines that are empty or begin with # are passed over.
+    with a digit. Lines that are empty or begin with # are passed over, and the `sep=;` that some spreadsheets write
+    first.
     """
     text, shown = _text_of(name)
     first = next((line for line in text.split("\n") if line.strip() and not line.lstrip().startswith("#")), "")
@@ -46,10 +47,12 @@ def rows(name: str) -> list[Row]:
         for cells in lines:
             at = f"{shown}:{lines.line_num}"
             cells = [cell.strip() for cell in cells]
-            if not any(cells) or cells[0].startswith("#"):
+            if not any(cells) or cells[0].startswith("#") or cells[0] == "sep=":
                 continue
             if columns is None and not found and cells[0].casefold() in _NAMES:
                 columns = [cell.casefold() for cell in cells]
+                if not any(column.startswith(_READINGS) for column in columns):
+                    raise Misuse(f"{at}: no column is named as one of readings", f"name it so: {cells[0]},reading")
                 continue
             path, texts = _columns(cells, columns) if columns else _plain(cells)
             if not all(path):

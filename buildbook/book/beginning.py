@@ -7,14 +7,18 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Container, Mapping
+from contextlib import suppress
 from pathlib import Path
 from string import Template
 
+from buildbook.balance.layouts import known_layout
 from buildbook.book import git
 from buildbook.book.loader import decode, parse
 from buildbook.book.places import NAME, Misuse, folder_of, shown
+from buildbook.book.reading import Reader
 from buildbook.book.schema import folder
 from buildbook.book.writing import UNFINISHED, first_error, lock, replace, scalar, sync_folder
+from buildbook.figures.cylinders import layout_of_engine
 from buildbook.quantities import DIMENSIONS
 from buildbook.records.read import BUILD_FILES
 from buildbook.records.tree import ListNode, MapNode, TextNode
@@ -27,6 +31,21 @@ locked:
 """
 
 _CHOICES = ("units", "balance", "limits")
+_LIMITS = """\
+# What must slide, seal or clear, by the part makers' sheets; a number may carry its unit, as in "0.0025 in":
+#  main_clearance:   {min: 0.045 mm, max: 0.075 mm, source: bearing maker's sheet}
+#  piston_clearance: {min: 0.070 mm, max: 0.095 mm, source: piston maker's sheet}
+#  top_ring_gap:     {min: {per_mm: 0.0045}, source: ring maker's sheet}
+"""
+
+# What a spins.yaml says of the machine and of the crankshaft on it.
+_MACHINE = ("angles", "planes", "bearings", "mass_centre")
+_NO_MACHINE = """\
+#angles: {zero: throw 1 up, positive: against_rotation, reading: heavy_side}
+#planes:
+#  front: {position: -54$mm, radius: 88$mm, windows: [{from: 165, to: 250, depth: 32$mm}]}
+#  rear: {position: 389$mm, radius: 91$mm, windows: [{from: 20, to: 80, depth: 34$mm}]}"""
+_SPIN_UNITS = "units: {mass: $mass, length: $length, angle: deg, speed: rpm}"
 
 
 def begin_book(book: Path, shop: str, person: str, person_name: str) -> list[Path]:
@@ -58,6 +77,10 @@ _FOR_GIT = {
 /*-shop.*
 /*-wall.*
 /*-labels.*
+/engines/*/*/*-customer.*
+/engines/*/*/*-shop.*
+/engines/*/*/*-wall.*
+/engines/*/*/*-labels.*
 """,
 }
 
@@ -118,7 +141,8 @@ def copy_schemas(book: Path) -> list[Path]:
 
 def begin_engine(book: Path, name: str, layout: str) -> list[Path]:
     _check_name(name, "an engine")
-    text = _composed("engine", {"engine": scalar(name), "layout": scalar(layout)} | _units(book))
+    mains = str(len(known_layout(layout).throws) + 1)  # as most engines have them, one to either side of a throw
+    text = _composed("engine", {"engine": scalar(name), "layout": scalar(layout), "mains": mains} | _units(book))
     (book / "engines").mkdir(exist_ok=True)
     return _write_folder(book, book / "engines" / name, {"engine": text})
 
@@ -136,12 +160,27 @@ def begin_build(book: Path, name: str, opened: str, person: str, follows: str | 
         "person": scalar(person),
         "follows": f"follows: {scalar(follows)}\n" if follows else "",
         "choices": _blocks(before / "build.yaml" if before else book / "shop.yaml", _CHOICES),
+        "examples": "" if before else _LIMITS,
         "locked": (_locked(before / "pairings.yaml") if before else "") or _NO_LOCK,
-    } | _units(book)
+    }
+    units = _units(book)
+    fields |= units | _pieces(book, engine) | _machine(before, units)
     texts = {kind: _composed(kind, fields) for kind in BUILD_FILES}
     if before and (before / "parts.yaml").exists():
         texts["parts"] = _carried_over(before / "parts.yaml", before.name)
     return _write_folder(book, place, texts)
+
+
+def _pieces(book: Path, engine: str) -> dict[str, str]:
+    """The pieces of an engine as an example has them: for as many cylinders as its layout has, or else for four."""
+    known, _ = Reader(book).engine(engine)
+    cylinders = 4
+    if known is not None:
+        with suppress(ValueError):  # of a layout that 'check' objects to
+            cylinders = len(layout_of_engine(known).cylinders)
+    marks = {"rods": "R", "pistons": "P", "pins": "N"}
+    listed = {kind: ", ".join(f"{mark}{each}" for each in range(1, cylinders + 1)) for kind, mark in marks.items()}
+    return listed | {"cylinders": str(cylinders), "two_each": str(2 * cylinders)}
 
 
 # What a bare number means in a new file, where the shop does not say what it reads in.
@@ -211,6 +250,19 @@ def _locked(path: Path) -> str:
     """The locks of the build before: a bore honed to a piston is so still."""
     has_locks = path.exists() and isinstance(_read(path)[1].get("locked"), ListNode)
     return f"{_blocks(path, ('locked',))}\n" if has_locks else ""
+
+
+def _machine(before: Path | None, units: Mapping[str, str]) -> dict[str, str]:
+    """What a new spins.yaml says of the machine and of the crankshaft on it, and in which units: as the build before
+    has it."""
+    if before and (before / "spins.yaml").exists() and _read(before / "spins.yaml")[1].get("planes") is not None:
+        path = before / "spins.yaml"
+        return {
+            "spin_units": _blocks(path, ("units",)),
+            "machine": f"# As in {before.name}:\n{_blocks(path, _MACHINE)}",
+        }
+    examples = {"spin_units": _SPIN_UNITS, "machine": _NO_MACHINE}
+    return {name: Template(text).substitute(units) for name, text in examples.items()}
 
 
 def _blocks(path: Path, names: Container[str]) -> str:

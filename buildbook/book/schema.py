@@ -139,7 +139,7 @@ def check_tree(kind: str, root: MapNode) -> list[Finding]:
         for error in _validator(kind).iter_errors(value)
         for finding in _in_our_words(error, _node_at(root, error.absolute_path), root)
     ]
-    return sorted(set(findings), key=lambda finding: finding.where)
+    return sorted(dict.fromkeys(findings), key=lambda finding: finding.where)
 
 
 def _node_at(root: Node, path: Any) -> Node:

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
 
 class Waiting(NamedTuple):
-    """A build on which something is left to do, and the day of its last record; of one that cannot be read, why not."""
+    """A build on which something is left to do, and the day of its last record; of one that cannot be read, why not.
+
+    An engine that no build has been begun of stands under its own name.
+    """
 
     build: str
     since: str | None
@@ -54,8 +57,7 @@ def waiting_builds(library: Library, step: Callable[[], None]) -> list[Waiting]:
             digest = stands.digest_of_all(engine) if stands else None
             of_engine = _recalled(known.get(engine), digest) if digest else None
             if of_engine is None:
-                each_open = [_waiting(library, name) for name in _open_builds(library, engine)]
-                of_engine = [each for each in each_open if each is not None]
+                of_engine = list(_of_engine(library, engine))
             if digest and not any(each.findings for each in of_engine):
                 kept[engine] = [digest, of_engine]
             found += of_engine
@@ -64,6 +66,16 @@ def waiting_builds(library: Library, step: Callable[[], None]) -> list[Waiting]:
         if stands is not None and kept != known:  # what was done before Ctrl-C need not be done again
             stands.keep(_KEPT, known | kept)
     return sorted(found, key=lambda each: (each.since or "", each.build))
+
+
+def _of_engine(library: Library, engine: str) -> Iterator[Waiting]:
+    from buildbook.figures.next import first_build
+
+    if not library.builds(engine):
+        yield Waiting(engine, None, (first_build(engine),))
+    for name in _open_builds(library, engine):
+        if (waiting := _waiting(library, name)) is not None:
+            yield waiting
 
 
 def _recalled(known: object, digest: str) -> list[Waiting] | None:

@@ -173,13 +173,13 @@ def _begin(
         kind = "scale" if asked.file == "weighings" else "instrument for this"
         raise Misuse(f"shop.yaml names no {kind}", "add it to its instruments: every record says with what")
     by, with_ = _who_and_on_what(asked, known, lines, to)
-    by, with_ = person(build.shop, by), instrument(build, with_, asked.file)
+    by, with_ = person(build.shop, by), instrument(build, with_, plan)
     unit = asked.unit or unit_of_file(build, asked.file, plan.dimension)
     nominal = known_check_weight(build, earlier, with_, unit) if asked.file == "weighings" else None
     head = Head(asked.file, asked.what, by, with_, unit, this_minute(), asked.temperature, asked.note)
     journal.begin(head, plan.session(nominal))
     bench = Bench(build, plan, with_, unit, asked.temperature)
-    draw_beginning(to, bench, by, build.name, again=plan.again)
+    draw_beginning(to, bench, by, build.name)
     return bench
 
 

@@ -27,7 +27,8 @@ From = Annotated[
     str | None,
     typer.Option(
         "--from", metavar="PORT", show_default=False,
-        help="Read the instrument itself: a serial port such as /dev/ttyUSB0, or - for standard input.",
+        help="Read the instrument itself: a serial port such as /dev/ttyUSB0, or /dev/ttyUSB0@9600,7E1 to set it up "
+        "first; - is standard input.",
     ),
 ]  # fmt: skip
 Csv = Annotated[
@@ -98,22 +99,21 @@ def unit_of_file(build: "Build", file: str, dimension: str) -> str:
     return stated_unit(tree if isinstance(tree, MapNode) else None, dimension)
 
 
-def instrument(build: "Build", with_: str | None, file: str) -> str:
+def instrument(build: "Build", with_: str | None, plan: "Plan") -> str:
     """The id of the instrument as given; a scale need not be named where there is only one. Raises Misuse where it is
     not said, not known, or no scale where one is needed."""
-    known = build.shop.instruments
-    scales = [name for name, each in known.items() if each.weighs]
-    fit = scales if file == "weighings" else [*known]
-    if with_ is None and len(scales) == 1 and file == "weighings":
-        return scales[0]
+    from buildbook.bench.plan import instruments_for
+
+    known, fit = build.shop.instruments, instruments_for(build, plan)
+    weighed = plan.file == "weighings"
+    if with_ is None and len(fit) == 1 and weighed:
+        return fit[0]
     if with_ is None:
-        raise Misuse(
-            "with which instrument is not said",
-            f"add --with {'SCALE' if scales is fit else 'GAUGE'} ({', '.join(fit) or 'none yet'})",
-        )
+        which = ", ".join(fit) or "none in shop.yaml yet"
+        raise Misuse("with which instrument is not said", f"add --with {'SCALE' if weighed else 'GAUGE'} ({which})")
     if with_ not in known:
         raise Misuse(f"'{with_[:40]}' is no instrument in shop.yaml", did_you_mean(with_, fit, "add it to shop.yaml"))
-    if with_ not in fit:
+    if weighed and with_ not in fit:
         raise Misuse(f"{with_} is no scale", f"name the scale: {', '.join(fit) or 'none yet'}")
     return with_
 
@@ -211,13 +211,12 @@ def record_given(asked: Asked, given: Mapping[str, Given], prepare: Prepare, *, 
     from buildbook.bench.record import NotWritten, fields, name_of_reading
 
     def entry(before: "Figures", tree: "MapNode | None") -> "tuple[str, dict[str, Value]]":
-        with_ = instrument(before.build, asked.with_, asked.file)
         plan, entered = prepare(before, asked.unit or stated_unit(tree, asked.dimension))
-        return plan.title, fields(plan, with_, entered)
+        return plan.title, fields(plan, instrument(before.build, asked.with_, plan), entered)
 
     def came_from(after: "Build", where: Where) -> Where:
         known = given.get(name_of_reading(after, asked.file, where) or "")
-        return known.where if known is not None and known.where.file != _COMMAND_LINE else where
+        return known.where if known is not None else where
 
     try:
         if dry_run:
@@ -237,8 +236,8 @@ def _show_only(asked: Asked, given: Mapping[str, Given], prepare: Prepare) -> No
     root = open_book(asked.book)
     figures, _ = opened(root, resolve(root, asked.build, Path.cwd()), as_json=asked.as_json)
     build = figures.build
-    with_ = instrument(build, asked.with_, asked.file)
     plan, entered = prepare(figures, asked.unit or unit_of_file(build, asked.file, asked.dimension))
+    with_ = instrument(build, asked.with_, plan)
     first = next(iter(given.values())).where
     found = [
         replace(finding, where=given[name].where if name in given else first)

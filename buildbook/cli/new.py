@@ -143,7 +143,7 @@ def build(
             "--follows",
             metavar="BUILD",
             autocompletion=complete_builds,
-            help="The build before: its parts, limits and choices are where this one starts.",
+            help="The build before: its parts, limits, choices and balancing planes are where this one starts.",
             show_default=False,
         ),
     ] = None,
@@ -174,7 +174,8 @@ def build(
     tidy_up(root, root / "engines" / engine)
     written = begin_build(root, name, _day(opened), who or next(iter(shop.people), "me"), follows)
     said = keep(root, written, f"Begin build {name}\n\nBuild: {name}", shop, who)
-    said.append("next: list the pieces in parts.yaml; 'buildbook next' says what is left to do")
+    listing = "say in parts.yaml what is another piece or new" if follows else "list the pieces in parts.yaml"
+    said.append(f"next: {listing}; 'buildbook next' says what is left to do")
     _finish(name, written, said, as_json)
 
 

@@ -32,7 +32,7 @@ def next_(build: BuildName = None, everything: All = False, book: BookPath = Non
     the same are told together. What is in capitals in a command is to be filled in. A stage that was signed counts as
     decided, and of a sealed build nothing is left. The last lines, with a dot, are no duties. What is left to do is no
     fault: the exit code is that of the findings. With --all, of every engine its newest build counts, and an older
-    one that is still open: not sealed, and no build follows it.
+    one that is still open: not sealed, and no build follows it. An engine without a build waits for its first.
     """
     if everything:
         if build is not None:
@@ -61,12 +61,18 @@ def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]
     from buildbook.bench.journal import unfinished
     from buildbook.book import git
     from buildbook.book.auditing import seal
-    from buildbook.figures.next import Besides, job, last_record
+    from buildbook.book.sync import undecided
+    from buildbook.figures.next import Besides, Task, job, last_record
 
     build = figures.build
     found = job(figures, called)
     for session in unfinished(folder_of(root, build.name)):
         found = found.gone_on_with(f"buildbook {session.command}", f"{session.read} of {session.asked} are read")
+    asked = list(undecided.in_folder(root, folder_of(root, build.name)))
+    if asked:
+        more = f" and {len(asked) - 1} more" if len(asked) > 1 else ""
+        what = f"decide between two benches: {asked[0].where}{more}"
+        found = found.first(Task("undecided", what, f"buildbook check {build.name}"))
     with suppress(git.NotKept):  # where there is no git, nothing is to be kept
         if not found.sealed and seal.not_in_git(root, build.name):
             found = found.kept_first("buildbook keep")
@@ -104,7 +110,7 @@ def _all(root: Path, as_json: bool) -> None:
     def draw(to: "Console") -> None:
         from buildbook.views.next import draw_all
 
-        draw_all(to, found, sum(len(builds(root, engine)) for engine in library.engines))
+        draw_all(to, found, sum(len(builds(root, engine)) or 1 for engine in library.engines))
 
     def as_figures() -> dict[str, object]:
         from buildbook.views.next import all_json

@@ -41,6 +41,7 @@ PaperOption = Annotated[
     typer.Option(
         "--paper", metavar="A4|letter", show_default=False,
         help="The paper; else the printer decides, and a PDF is A4.",
+        autocompletion=lambda incomplete: [each for each in PAPERS if each.lower().startswith(incomplete.lower())],
     ),
 ]  # fmt: skip
 

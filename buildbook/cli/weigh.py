@@ -15,7 +15,7 @@ from buildbook.cli.common import (
     By,
     Note,
     command,
-    complete_instruments,
+    complete_scales,
     finish,
     new_app,
 )
@@ -53,7 +53,7 @@ With = Annotated[
     str | None,
     typer.Option(
         "--with", metavar="SCALE", help="The scale: an id from shop.yaml. Only one there needs no naming.",
-        autocompletion=complete_instruments, show_default=False,
+        autocompletion=complete_scales, show_default=False,
     ),
 ]  # fmt: skip
 Check = Annotated[

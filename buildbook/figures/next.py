@@ -4,10 +4,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
+from buildbook.balance import shaking
 from buildbook.figures.audit_rules import records_of, reopening_of, sealed_by
-from buildbook.figures.balance import NoBalance
+from buildbook.figures.balance import PLANES, NoBalance
 from buildbook.figures.cylinders import not_weighed
 from buildbook.figures.fits import FIT_KINDS, RINGS, unmeasured_limits
+from buildbook.figures.throws import unstated_sizes
 from buildbook.quantities import fixed, in_numbered_order
 from buildbook.records.model import LAST_STAGE, MEASUREMENT_KINDS, WEIGHING_KINDS, Build
 from buildbook.records.read import BUILD_FILES
@@ -21,6 +23,9 @@ ESSENTIAL = ("main_clearance", "rod_clearance", "piston_clearance", "top_ring_ga
 
 # Places that an engine has whether its pieces are listed or not.
 _OF_THE_ENGINE = {"main", "cam", "throw", "cylinder", "bank", "fastener"}
+
+
+_NOTHING = 1e-9  # what rounding leaves of a force of 1, or of a moment
 
 
 class Task(NamedTuple):
@@ -68,21 +73,24 @@ class Job(NamedTuple):
 
         def told(task: Task) -> Task:
             same = f"{task.command} ".startswith(f"{command} ")
-            return task._replace(what=f"{task.what}, {said}") if same else task
+            return task._replace(what=f"{task.what} ({said})") if same else task
 
         stages = tuple(stage._replace(left=tuple(map(told, stage.left))) for stage in self.stages)
         return self._replace(stages=stages)
 
     def kept_first(self, command: str) -> "Job":
         """With what was edited by hand to be kept in git, which every sign-off waits for."""
-        keep = Task("keep", "keep what was edited by hand", command)
+        return self.first(Task("keep", "keep what was edited by hand", command))
+
+    def first(self, task: Task) -> "Job":
+        """With something to do before all else, which every sign-off waits for."""
         stages = tuple(
-            stage._replace(left=tuple(each._replace(waits_for=(*each.waits_for, keep.name)) for each in stage.left))
+            stage._replace(left=tuple(each._replace(waits_for=(*each.waits_for, task.name)) for each in stage.left))
             if stage.name == "sign-offs"
             else stage
             for stage in self.stages
         )
-        return self._replace(stages=(Stage("keep", (keep,), 0), *stages))
+        return self._replace(stages=(Stage(task.name, (task,), 0), *stages))
 
     @property
     def ready(self) -> tuple[Task, ...]:
@@ -95,6 +103,11 @@ def job(figures: "Figures", called: str | None = None) -> Job:
     work = _Work(figures, figures.build.name if called is None else called)
     stages, sealed = tuple(work.stages()), sealed_by(figures.build) is not None
     return Job(stages, sealed, tuple(work.besides({stage.name: stage.left for stage in stages}, sealed)))
+
+
+def first_build(engine: str) -> Task:
+    """What an engine waits for that no build has been begun of."""
+    return Task("build", "begin a build of it", f"buildbook new build {engine}/NAME")
 
 
 def last_record(build: Build) -> date | None:
@@ -112,16 +125,17 @@ class _Work:
         # a stage that was signed for is decided, whatever doubt there was; what was opened again is not
         self.signed = {each.stage for each in self.build.sign_offs if not reopening_of(self.build, each)}
         self.to_match = False  # whether some fit waits only for the match
+        self.worth_a_hole = False  # whether the crankshaft is within every limit, and not yet as good as can be told
         instruments = self.build.shop.instruments
         self.scales = [name for name, each in instruments.items() if each.weighs]
         self.machines = [name for name, each in instruments.items() if each.kind == "balancing_machine"]
         self.gauges = [name for name in instruments if name not in self.machines and name not in self.scales]
 
-    def command(self, name: str, *more: str, option: bool = False, last: Sequence[str] = ()) -> str:
+    def command(self, name: str, *more: str, option: bool = False) -> str:
         """A command about this build, which some take as an argument and some as an option."""
         words = ["--build", self.called] if option else [self.called]
         rest = [*more, *words] if option else [*words, *more]
-        return " ".join(["buildbook", name, *(rest if self.called else more), *last])
+        return " ".join(["buildbook", name, *(rest if self.called else more)])
 
     def check(self) -> str:
         return f"buildbook check {self.build.name}"  # alone it would mean the whole book
@@ -173,8 +187,7 @@ class _Work:
             pieces, of = not_weighed(self.build, what, summary)
             if summary is None or pieces:
                 said = f"weigh: {title}" + (f", {len(pieces)} of {of} left" if summary and pieces else "")
-                named = _with(self.scales, "SCALE") if len(self.scales) > 1 else ()  # the only one needs no naming
-                command = self.command("weigh", what, option=True, last=named)
+                command = self.command("weigh", what, option=True)  # which scale, it asks
                 waits = (*_lack(self.scales), *_names(parts.left))
                 left.append(Task(f"weighing: {title}", said, command, waits))
         return Stage("weighings", tuple(left), len(self.figures.kinds) - len(left))
@@ -224,7 +237,7 @@ class _Work:
         return Stage("bobweights", tuple(left), int(not left))
 
     def spins(self, before: Sequence[Task]) -> Stage:
-        """Spun until the verdict is to stop, or until somebody signed for it."""
+        """Spun until it is within every limit or the verdict is to stop, or until somebody signed for it."""
         if {"balanced", LAST_STAGE} & self.signed:
             return Stage("spins", (), 1)
         waits = _names(before)
@@ -234,15 +247,17 @@ class _Work:
         try:
             balance = self.figures.balance
             if balance.spins and not balance.pending:
-                verdict = self.figures.yardsticks.standing(balance.spins[-1]).verdict
-                if verdict == "stop":
+                standing = self.figures.yardsticks.standing(balance.spins[-1])
+                if standing.verdict == "stop":
                     return Stage("spins", (), 1)
-                worth = "it is over its limit" if verdict == "over" else "it is worth another hole"
+                if standing.verdict == "go_on" and {*PLANES} <= {*standing.shop, *standing.permissible}:
+                    self.worth_a_hole = True
+                    return Stage("spins", (), 1)
+                worth = "it is over its limit" if standing.verdict == "over" else "it is above the floor"
                 windows = Task("windows", "say in spins.yaml (windows) where metal may be taken", self.check())
                 lacking = () if any(each.windows for each in self.build.spins.planes.values()) else (windows,)
                 what = f"correct the crankshaft: {worth}"
-                drills = () if self.build.shop.bits else ("--bit", "DIAMETER")
-                left = Task("spins", what, self.command("plan", *drills), (*waits, *_names(lacking)))
+                left = Task("spins", what, self.command("plan", *self.drills()), (*waits, *_names(lacking)))
                 return Stage("spins", (*lacking, left), 0)
             again = " again: it was changed since" if balance.spins else ""
             left = Task("spins", f"spin the crankshaft{again}", spin, to_spin)
@@ -251,15 +266,19 @@ class _Work:
             return Stage("spins", (planes, Task("spins", "spin the crankshaft", spin, (*to_spin, "planes"))), 0)
         return Stage("spins", (left,), 0)
 
+    def drills(self) -> tuple[str, ...]:
+        """What 'plan' must be told of bits that shop.yaml does not list."""
+        return () if self.build.shop.bits else ("--bit", "DIAMETER")
+
     def fits(self, parts: Stage, unmatched: bool) -> Stage:
         found = self.figures.fits
         asked, unclear = self.to_measure(unmatched)
-        gauge, lack = _with(self.gauges, "GAUGE"), _lack(self.gauges)
+        lack = _lack(self.gauges)
         left = [
             Task(
                 f"measuring: {MEASUREMENT_KINDS[kind].title}",
                 f"measure: {MEASUREMENT_KINDS[kind].title}" + (f", {_some(places)}" if places else ""),
-                self.command("measure", kind, option=True, last=gauge),
+                self.command("measure", kind, option=True),
                 (*lack, *(() if _OF_THE_ENGINE & {*MEASUREMENT_KINDS[kind].at} else _names(parts.left))),
             )
             for kind, places in asked.items()
@@ -335,25 +354,49 @@ class _Work:
         if sealed:
             yield Besides("a sheet for the customer", self.command("sheet", "--for", "customer"))
             return
-        sizes = {name: getattr(self.build.engine, name) for name in ("bore", "stroke", "rod_length", "bore_spacing")}
-        lacking = [name for name, size in sizes.items() if size is None]
+        engine = self.build.engine
+        where_pins_are = unstated_sizes(engine, self.figures.layout) if self.figures.has_layout else []
+        sizes = {"bore": engine.bore, "rod_length": engine.rod_length}
+        lacking = [*(name for name, size in sizes.items() if size is None), *where_pins_are]
         if lacking:
             yield Besides(f"not in engine.yaml: {', '.join(lacking)}", self.check())
         if "pairing" not in left:
             return  # no layout
-        if not left["pairing"] and left["spins"] and not {"stroke", "bore_spacing"} & {*lacking}:
+        if not left["pairing"] and left["spins"] and not where_pins_are and len(self.figures.layout.cylinders) > 1:
             yield Besides("which set goes into which cylinder", self.command("place"))
+        if left["pairing"] and all(self.figures.measured.get(kind) for kind in ("cylinder_bore", "piston_skirt")):
+            yield Besides("by weight, and by bore as well", self.command("match", "--with-bores"))
+        factor = self.figures.bobweights.factor
+        if left["bobweights"] and factor is not None and self.leaves_a_force():
+            yield Besides(f"what a factor of {float(factor):g} % leaves, and others", self.command("factor"))
+        if self.worth_a_hole:
+            yield Besides("within the limit; to try for less", self.command("plan", *self.drills()))
+        choices, unsaid = self.build.balance, self.without_tolerance()
+        if left["spins"] and unsaid and choices.grade is not None and "residual" not in self.build.limits:
+            yield Besides(f"grade {choices.grade} needs: {', '.join(unsaid)}", self.check())
         if any(f"{each.command} ".startswith("buildbook plan ") for each in left["spins"]):
             drilled = ("drill", "PLANE@DEG", "--diameter", "MM", "--depth", "MM")
             yield Besides("once it is drilled", self.command("correct", *drilled, option=True))
         for filing in (each for each in left["fits"] if each.name.startswith("filing: ")):
             kind = next(kind for kind in RINGS if f"--kind {kind}" in filing.command)
-            again = self.command("measure", kind, option=True, last=_with(self.gauges, "GAUGE"))
-            yield Besides(f"once the {filing.name.removeprefix('filing: ')} is filed", again)
+            again = f"once the {filing.name.removeprefix('filing: ')} is filed"
+            yield Besides(again, self.command("measure", kind, option=True))
+        if any(each.what.startswith("decide: ") for each in left["fits"]):
+            yield Besides("what stays as it is, is signed for", self.sign("measured"))
         if not any(task for stage, task in left.items() if stage != "sign-offs"):
             yield Besides("at assembly: what goes where", self.command("map"))
-            # into the home folder: a page that lies in the build's own would stand in the way of its last sign-off
             yield Besides("tags to tie to the pieces", self.command("labels"))
+
+    def leaves_a_force(self) -> bool:
+        """Whether some of the first order turns against the crankshaft, so that every factor is a compromise."""
+        first = shaking.order(1, shaking.nominal_pistons(self.figures.layout))
+        return max(abs(first.force.against_crank), abs(first.moment.against_crank)) > _NOTHING
+
+    def without_tolerance(self) -> list[str]:
+        """What a permissible residual by ISO 21940-11 takes beside its grade, and is not stated."""
+        weighed = any(part.kind == "crankshaft" and part.mass is not None for part in self.build.parts)
+        speed = [] if self.build.balance.max_speed is not None else ["max_speed (build.yaml)"]
+        return speed if weighed else [*speed, "crankshaft mass (parts.yaml)"]
 
     def sign(self, stage: str) -> str:
         return " ".join(filter(None, ("buildbook sign", stage, self.called)))

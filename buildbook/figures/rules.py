@@ -12,7 +12,7 @@ from buildbook.figures.firing import firing_findings
 from buildbook.figures.weighings import KindSummary, PieceWeight
 from buildbook.quantities import fixed
 from buildbook.records.finding import Finding, Where, did_you_mean
-from buildbook.records.model import WEIGHING_KINDS, Build, Entry
+from buildbook.records.model import WEIGHING_KINDS, Build, Entry, Instrument, WeighingSession
 
 if TYPE_CHECKING:
     from buildbook.figures import Figures
@@ -197,12 +197,19 @@ def lots_say_how_many_go_where(build: Build, figures: "Figures") -> Iterator[Fin
             yield Finding("error", "lot", session.where_what, what, why, remedy)
 
 
-def digits_are_those_of_the_scale(build: Build, figures: "Figures") -> Iterator[Finding]:
+def _on_their_scales(build: Build) -> Iterator[tuple[WeighingSession, Instrument]]:
+    """The weighings that count, each with its scale, where it was one."""
     for session in build.weighings:
         scale = build.shop.instruments.get(session.with_ or "")
-        step = scale.resolution.worth("g") if scale and scale.weighs and scale.resolution else None
-        if step is None or session.void is not None:
+        if session.void is None and scale is not None and scale.weighs:
+            yield session, scale
+
+
+def digits_are_those_of_the_scale(build: Build, figures: "Figures") -> Iterator[Finding]:
+    for session, scale in _on_their_scales(build):
+        if scale.resolution is None:
             continue
+        step = scale.resolution.worth("g")
         for name, reading in session.readings.items():
             coarse = [value for value in reading.values if value.last_digit("g") > step]
             if coarse:
@@ -212,14 +219,41 @@ def digits_are_those_of_the_scale(build: Build, figures: "Figures") -> Iterator[
                 yield Finding("warning", "digits", reading.where, what, why, remedy)
 
 
+def scales_carry_what_they_read(build: Build, figures: "Figures") -> Iterator[Finding]:
+    for session, scale in _on_their_scales(build):
+        most = scale.capacity
+        if most is None or most.dimension != "mass":
+            continue
+        lot = [("the lot", session.lot.total)] if session.lot else []
+        for name, reading in (*session.readings.items(), *lot):
+            beyond = [value for value in reading.values if value.worth("g") > most.worth("g")]
+            if beyond:
+                what = f"{name}: {beyond[0].text} is more than {session.with_} can carry ({most.text})"
+                why = "It was another scale, or another number; one that carries too much reads wrong."
+                remedy = "name the scale that was used, or weigh it again on one that carries it"
+                yield Finding("warning", "capacity", reading.where, what, why, remedy)
+
+
+def lists_are_entered_once(build: Build, figures: "Figures") -> Iterator[Finding]:
+    """A list entered twice would pass for a second weighing that agrees, and settle the doubts of the first."""
+    seen: dict[object, str | None] = {}
+    for session, _ in _on_their_scales(build):
+        read = tuple((name, *(value.text for value in each.values)) for name, each in session.readings.items())
+        same = (session.what, session.by, session.with_, session.taken.day if session.taken else None, read)
+        if len(read) >= FEWEST_FELLOWS and same in seen:
+            what = f"{session.id} reads as {seen[same]} does, digit by digit"
+            why = "A list that was entered twice looks like this, and would pass for a second weighing that agrees."
+            yield Finding(
+                "note", "entered-twice", session.where, what, why, "if it was, add to it 'void: entered twice'"
+            )
+        seen.setdefault(same, session.id)
+
+
 def scale_held_its_zero(build: Build, figures: "Figures") -> Iterator[Finding]:
     """The check weight of a session should read its nominal within what the scale can tell (k = 2)."""
-    for session in build.weighings:
+    for session, scale in _on_their_scales(build):
         check = session.check_weight
-        scale = build.shop.instruments.get(session.with_ or "")
-        if check is None or session.void is not None or scale is None or scale.resolution is None:
-            continue
-        if not scale.weighs:
+        if check is None or scale.resolution is None:
             continue
         step, spread = (float(each.worth("g")) if each else 0.0 for each in (scale.resolution, scale.repeatability))
         told = max(step, 2 * gum.combined(gum.resolution(step), spread) + step)
@@ -461,6 +495,8 @@ RULES: tuple[Rule, ...] = (
     weights_are_more_than_nothing,
     lots_say_how_many_go_where,
     digits_are_those_of_the_scale,
+    scales_carry_what_they_read,
+    lists_are_entered_once,
     scale_held_its_zero,
     ends_add_up_to_the_rod,
     piston_and_pin_add_up,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
-from buildbook.balance.bobweights import Bobweight, Line, ThrowBobweight
+from buildbook.balance.bobweights import Bobweight, Line, ThrowBobweight, as_one_weight
 from buildbook.balance.unbalance import Reading
 from buildbook.figures import Figures
 from buildbook.figures.balance import PLANES, BalanceFigures, ChangeFigure, NoBalance, SpinFigure
@@ -113,6 +113,8 @@ def _card(throw: ThrowBobweight, worked_out: BobweightFigures) -> Markup:
     for pin in throw.pins if len(throw.pins) > 1 else ():
         name = f"pin at {fixed(pin.angle, 0)}°, each half {fixed(pin.half, 2)}"
         rows.append([[name, ", cylinder ", own(" ".join(pin.cylinders))], "", "", fixed(pin.total, 2)])
+    if len(throw.pins) > 1:
+        rows.append(["one weight for both, midway between the pins", "", "", fixed(abs(as_one_weight(throw)), 2)])
     caption = f"throw {throw.throw}: cylinders {' '.join(throw.cylinders)}"
     return table(["", "g>", "times>", "carried g>"], rows, caption=caption)
 
@@ -188,13 +190,12 @@ def _verdict(figures: Figures, *, in_full: bool) -> Markup:
     balance = figures.balance
     standing = figures.yardsticks.standing(balance.spins[-1])
     loud, said = VERDICTS[standing.verdict]
-    said = said if in_full or standing.verdict != "go_on" else ""
-    for name, amounts, limits in (
-        ("The shop's own limit", standing.amounts, standing.shop),
-        ("The permissible residual", standing.carried, standing.permissible),
-    ):
-        if standing.verdict == "stop" and any(amounts[plane] > limits[plane] for plane in limits):
-            said += f" {name} is finer than this job can tell."
+    if standing.verdict == "go_on" and not standing.limited:
+        loud, said = "ABOVE THE FLOOR.", "No limit is set for it."
+    elif standing.verdict == "go_on" and not in_full:
+        said = ""
+    if standing.too_fine:
+        said += f" {standing.too_fine}."
     after = None
     if balance.pending:
         done = ", ".join(words_of(each.step.change) for each in balance.pending if each.step.change)

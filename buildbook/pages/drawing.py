@@ -80,13 +80,14 @@ def engine_from_the_front(layout: Layout, height: float | None = None) -> Markup
         pin_x, pin_y = _towards(x, y, angle, _PIN * scale)
         lines.append(element("line", x1=x, y1=y, x2=pin_x, y2=pin_y, class_="bore"))
     lines.append(element("circle", cx=x, cy=y, r=1.6, class_="ink"))
-    apart = sin(radians(180 / max(len(pins), 3)))
-    radius = min(_PIN_HEAD, 0.95 * _PIN * apart) * scale
+    in_order = sorted(pins)
+    gaps = [after - before for before, after in pairwise([*in_order, in_order[0] + 360])]
+    radius = min(_PIN_HEAD, 0.95 * _PIN * sin(radians(min(*gaps, 120) / 2))) * scale
     for angle, throws in pins.items():
         pin_x, pin_y = _towards(x, y, angle, _PIN * scale)
         lines.append(element("circle", cx=pin_x, cy=pin_y, r=radius, class_="paper"))
         said = "·".join(throws)
-        size = min(_TEXT, 1.75 * radius / (len(said) * _LETTER))
+        size = min(_TEXT, 1.75 * radius / max(len(said) * _LETTER, 1))
         lines.append(label(pin_x, pin_y + size * 0.36, said, size=size, bold=True))
     where = ", ".join(f"{kind_words(bank)} at {angle:g}°" for bank, angle in zip(banks, angles, strict=True))
     pinned = ", ".join(f"throw {' and '.join(throws)} at {angle:g}°" for angle, throws in pins.items())

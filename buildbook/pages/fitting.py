@@ -42,7 +42,7 @@ def fits(figures: Figures, *, every_place: bool) -> Markup:
     return section(
         "Fits",
         element("p", _count(found.fits, found.missing), class_="lead"),
-        table(columns, rows),
+        table(columns, rows, whole=False),
         _lacking([each for each in found.missing if each.kind not in _ELSEWHERE]),
         element("p", element("b", "Not measured: "), ", ".join(to_do), ".") if to_do else None,
         _rules_of_thumb(found.fits),

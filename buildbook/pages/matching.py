@@ -51,12 +51,12 @@ def _every_piece(figures: Figures) -> Iterator[Markup]:
         sessions = list(dict.fromkeys(piece.session.id or "?" for piece in pieces))
         rows = []
         for piece in pieces:
-            read = " ".join(fixed(each, piece.decimals) for each in piece.readings) if len(piece.readings) > 1 else ""
+            read = own(piece.as_read if len(piece.readings) > 1 else "")
             before = [f"{fixed(each.weight, piece.decimals)} in {each.session.id}" for each in piece.earlier]
             session = own(piece.session.id or "?") if len(sessions) > 1 else ""
             off = fixed(piece.weight - kind.mean, kind.decimals + 1, sign=True)
             weight, uncertainty = fixed(piece.weight, piece.decimals), two_figures(piece.uncertainty)
-            rows.append([own(piece.piece), weight, off, uncertainty, session, own(read), own(", ".join(before))])
+            rows.append([own(piece.piece), weight, off, uncertainty, session, read, own(", ".join(before))])
         came = f" ({sessions[0]})" if len(sessions) == 1 else ""
         caption = f"{kind.title}, mean {fixed(kind.mean, kind.decimals + 1)} g{came}"
         yield table(["", "g>", "off mean>", "± u>", "in", "read", "before"], rows, caption=caption)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
+from buildbook.balance.layouts import LayoutError, plan_of
 from buildbook.figures import Figures
 from buildbook.figures.audit_rules import reopening_of
 from buildbook.figures.cylinders import kind_words
@@ -10,9 +11,17 @@ from buildbook.figures.motion import NoMotion, motion_figures
 from buildbook.pages import balancing, fitting, matching
 from buildbook.pages.html import Child, Markup, element, facts, items, own, page, section, table
 from buildbook.pages.shaking import shaking
-from buildbook.quantities import Quantity, fixed, is_plain_number
+from buildbook.quantities import Quantity, fixed
 from buildbook.records.finding import Finding
-from buildbook.records.model import MEASUREMENT_KINDS, WEIGHING_KINDS, Entry, MeasuringSession, Part, WeighingSession
+from buildbook.records.model import (
+    MEASUREMENT_KINDS,
+    WEIGHING_KINDS,
+    Engine,
+    Entry,
+    MeasuringSession,
+    Part,
+    WeighingSession,
+)
 
 Reader = Literal["customer", "shop", "wall"]
 
@@ -70,13 +79,12 @@ def written(quantity: Quantity | None) -> str | None:
     if quantity is None:
         return None
     unit = {"deg": "°", "degC": "°C", "degF": "°F"}.get(quantity.unit, quantity.unit)
-    return f"{quantity.text} {unit}" if is_plain_number(quantity.text) else quantity.text
+    return f"{quantity.digits} {unit}"
 
 
 def _head(figures: Figures, shop: bool) -> Markup:
     build, engine = figures.build, figures.build.engine
     sizes = " × ".join(filter(None, (written(engine.bore), written(engine.stroke))))
-    layout = engine.layout if isinstance(engine.layout, str) else "its own, spelled out" if engine.layout else None
     choices = build.balance
     named = matching.short(engine.description) if engine.description and not shop else None
     pairs: list[tuple[str, Child]] = [
@@ -90,7 +98,7 @@ def _head(figures: Figures, shop: bool) -> Markup:
         ("use", own(build.use) if build.use else None),
         ("opened", own(build.opened.text[:10]) if build.opened else None),
         ("follows", own(build.follows) if build.follows else None),
-        ("layout", kind_words(layout) if layout else None),
+        ("layout", _layout(engine)),
         ("bore × stroke", sizes or None),
         ("displacement", _displacement(figures)),
         ("rod length", written(engine.rod_length)),
@@ -106,6 +114,16 @@ def _head(figures: Figures, shop: bool) -> Markup:
         class_="bar",
     )
     return Markup(bar + element("h1", own(named or build.name)) + facts(pairs))
+
+
+def _layout(engine: Engine) -> Child:
+    """The layout in plain words, where it has a name that stands for some."""
+    if not isinstance(engine.layout, str):
+        return "its own, spelled out" if engine.layout else None
+    try:
+        return plan_of(engine.layout).said
+    except LayoutError:
+        return own(engine.layout)
 
 
 def _in_short(figures: Figures) -> Markup:
@@ -164,7 +182,7 @@ def _parts(parts: Iterable[Part]) -> Markup:
         return section("Parts", element("p", "None are listed.", class_="doubt"))
     return section(
         "Parts",
-        table(["part", "pieces", "maker and number", "state", "material"], rows),
+        table(["part", "pieces", "maker and number", "state", "material"], rows, whole=False),
         means="What is in the engine, with the marks stamped on the pieces.",
     )
 
@@ -180,12 +198,17 @@ def _when(entry: Entry) -> Child:
 
 def _sign_offs(figures: Figures, shop: bool) -> Markup:
     build = figures.build
+    reopened: dict[str | None, list[list[Child]]] = {}  # a sign-off → how it came that it no longer holds
+    for again in build.reopened:
+        said: list[Child] = [own(again.because)]
+        row: list[Child] = [own(again.id or ""), "opened again", _when(again), _who(figures, again.by), said]
+        reopened.setdefault(again.sign_off, []).append(row)
     rows: list[list[Child]] = []
     for each in build.sign_offs:
-        said: list[Child] = [f"{len(each.figures)} figures kept. ", own(each.note or "")] if shop else []
+        said = [f"{len(each.figures)} figures kept. ", own(each.note or "")] if shop else []
         rows.append([own(each.id or ""), own(each.stage), _when(each), _who(figures, each.by), said])
-    for again in build.reopened:
-        rows.append([own(again.id or ""), "opened again", _when(again), _who(figures, again.by), own(again.because)])
+        rows += reopened.pop(each.id, [])
+    rows += [row for rest in reopened.values() for row in rest]
     listing = table(["", "stage", "when", "by", ""], rows) or element(
         "p", "Nothing has been signed off.", class_="doubt"
     )

@@ -82,7 +82,7 @@ def _question(bench: Bench, session: Session, slot: Slot) -> list[Text]:
         case "before" | "after":
             asked, enter = f"check weight {session.of('nominal')} {bench.unit}, {slot.role}", "without it"
         case "total":
-            asked = f"all the {title} together{_nth(slot)}"
+            asked = f"{title}: all of them together{_nth(slot)}"
         case "pieces":
             asked, enter = "how many pieces was that?", session.offers.get(slot, "")
         case "each":
@@ -229,18 +229,22 @@ def draw_choice(to: Console, question: str, names: Sequence[str], usual: str | N
     _prompt(to, "number")
 
 
-def draw_beginning(to: Console, bench: Bench, by: str, build: str, *, again: bool) -> None:
-    kind = bench.plan.title
-    to.print(line((f"{kind[:1].upper()}{kind[1:]}", BOLD), f"  {build}, {by} with {bench.with_}"))
-    if again:
+def draw_beginning(to: Console, bench: Bench, by: str, build: str) -> None:
+    plan = bench.plan
+    to.print(line((f"{plan.title[:1].upper()}{plan.title[1:]}", BOLD), f"  {build}, {by} with {bench.with_}"))
+    if plan.again:
         to.print(words("all of this was read before: it is read again, as a new session", DOUBT))
+    if plan.in_part:
+        said = f"read in part before: {', '.join(plan.in_part)}; all of it is read again, for the last session counts"
+        to.print(words(said, DOUBT))
 
 
 def draw_resumed(to: Console, head: Head, session: Session) -> None:
-    left = [slot for index, slot in enumerate(session.asked) if slot.role in READ_OFF and session.is_open(index)]
-    read = [slot for slot in session.read if slot.role in READ_OFF]
+    asked = {each[:2] for each in session.asked if each.role in READ_OFF}
+    read = {each[:2] for each in session.read} & asked
+    left = {each[:2] for index, each in enumerate(session.asked) if session.is_open(index)} & asked
     begun = head.begun.replace("T", " ")[:16]
-    said = f"begun {begun} by {head.by} with {head.with_}; {len(read)} read, {len(left)} to go"
+    said = f"begun {begun} by {head.by} with {head.with_}; {len(read)} of {len(asked)} read, {len(left - read)} to go"
     to.print(words("An unfinished session goes on", BOLD))
     to.print(words(said))
 
@@ -251,7 +255,7 @@ def draw_stopped(to: Console, left: Unfinished | None, build: str) -> None:
         to.print(words("stopped; nothing was read, and nothing is left behind"))
         return
     to.print(line(("stopped  ", BOLD), f"{left.read} of {left.asked} are read, and safe on disk"))
-    to.print(line(("→ ", BOLD), f"buildbook {left.command} --build {build}  goes on where it stopped"), soft_wrap=True)
+    to.print(line(("→ go on  ", BOLD), f"buildbook {left.command} --build {build}"), soft_wrap=True)
 
 
 def draw_would_enter(to: Console, bench: Bench, entered: Entered, found: Sequence[Finding]) -> None:

@@ -95,8 +95,12 @@ def draw_all(to: Console, waiting: Sequence[Waiting], builds: int) -> None:
         for each in waiting:
             row(listing, words(each.build, BOLD), words(each.since or "?", DIM), _first(each), str(len(each.left)))
         to.print(listing)
-    said = f"{len(waiting)} of {builds} builds wait for something"
-    to.print(words(f"{said}; the others are sealed, or a later build follows them", BOLD))
+    if not builds:
+        to.print(words("no engine has come in yet: 'buildbook new engine NAME' begins one", BOLD))
+        return
+    others = "; the others are sealed, or a later build follows them" if len(waiting) < builds else ""
+    wait = "waits" if len(waiting) == 1 else "wait"
+    to.print(words(f"{len(waiting)} of {builds} builds {wait} for something{others}", BOLD))
 
 
 def _first(waiting: Waiting) -> str:

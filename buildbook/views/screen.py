@@ -2,10 +2,11 @@
 
 import sys
 from collections.abc import Sequence
+from shutil import get_terminal_size
 from typing import Literal
 
 from rich import box
-from rich.console import Console
+from rich.console import Console, ConsoleDimensions
 from rich.table import Table
 from rich.text import Text
 
@@ -14,7 +15,10 @@ BOLD, DIM, BAD, DOUBT, GOOD = "bold", "dim", "bold red", "yellow", "green"
 
 def console(*, error: bool = False) -> Console:
     """A console that takes text as it is. NO_COLOR, COLUMNS and a pipe are honoured by rich itself."""
-    return Console(markup=False, highlight=False, emoji=False, stderr=error, soft_wrap=False)
+    to = Console(markup=False, highlight=False, emoji=False, stderr=error, soft_wrap=False)
+    if to.is_dumb_terminal:  # rich takes it to be 80 wide
+        to.size = ConsoleDimensions(*get_terminal_size())
+    return to
 
 
 _IN_ASCII = str.maketrans(

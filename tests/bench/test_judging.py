@@ -107,10 +107,21 @@ def test_of_what_is_measured_end_by_end_a_journal_is_read_again_as_a_whole_and_a
     rails = next(each for each in FIRST.build.clearances if each.what == "oil_rail_gap")
     cut = (replace(journals, spots=journals.spots[:3]), replace(rails, spots=rails.spots[:-1]))
     figures = work_out(REBUILD.build._replace(clearances=cut))
-    assert places(measuring_plan(figures, "rod_journal", (), None)) == [
-        f"{throw}/{end}" for throw in "234" for end in ("front", "rear")
-    ]
+    plan = measuring_plan(figures, "rod_journal", (), None)
+    assert places(plan) == [f"{throw}/{end}" for throw in "234" for end in ("front", "rear")]
+    assert plan.in_part == ("2",)  # and is told, so that nobody wonders
+    read = [value.number for value in journals.spots[0].reading.values]
+    assert plan.fellows["1/front"] == Fraction(sum(read)) / len(read)
+    assert len(set(read)) > 1
     assert places(measuring_plan(figures, "oil_rail_gap", (), None)) == ["8/lower"]
+
+
+def test_an_end_that_was_not_read_again_with_the_other_is_asked_for() -> None:
+    journals = next(each for each in FIRST.build.clearances if each.what == "rod_journal")
+    again = replace(journals, id="M90", spots=journals.spots[2:3])
+    figures = work_out(REBUILD.build._replace(clearances=(journals, again)))
+    plan = measuring_plan(figures, "rod_journal", (), None)
+    assert (places(plan), plan.in_part) == (["2/front", "2/rear"], ("2",))
 
 
 def test_a_kind_that_was_never_measured_is_divided_as_is_usual() -> None:
@@ -126,7 +137,7 @@ def test_a_kind_that_was_never_measured_is_divided_as_is_usual() -> None:
 
 
 def test_where_the_records_do_not_say_what_there_is_the_places_are_to_be_named() -> None:
-    with pytest.raises(CannotAsk, match="name them: buildbook measure fastener_stretch"):
+    with pytest.raises(CannotAsk, match="name them, as in: buildbook measure fastener_stretch main_1"):
         measuring_plan(REBUILD, "fastener_stretch", (), None)
     assert measuring_plan(REBUILD, "fastener_stretch", ("R1", "R2"), None).places == (("R1", 1), ("R2", 1))
     one_end = measuring_plan(REBUILD, "main_journal", ("3/front",), FIRST.build)
@@ -140,6 +151,8 @@ def test_who_and_what_did_it_last_is_offered_and_nothing_that_does_not_reach() -
     bores = usual(REBUILD.build, FIRST.build, measuring_plan(REBUILD, "cylinder_bore", (), FIRST.build))
     assert bores.instrument == "bore_gauge_100_160"
     assert not {"micrometer_0_25", "bore_gauge_18_35", "feeler_gauge", "balancer", "bench_scale"} & {*bores.instruments}
+    unmeasured = measuring_plan(REBUILD, "cylinder_bore", (), None)._replace(expected={})
+    assert "micrometer_0_25" not in usual(REBUILD.build, None, unmeasured).instruments  # by the bore in engine.yaml
     assert known_check_weight(REBUILD.build, None, "bench_scale", "g") == "500.0"
     assert known_check_weight(REBUILD.build, None, "bench_scale", "oz") is None
 
@@ -194,7 +207,7 @@ def test_more_than_the_scale_can_carry_is_doubted() -> None:
     figures = work_out(REBUILD.build._replace(weighings=()))
     nothing_known = weighing_plan(figures, "rod", (), None)._replace(expected={})
     rods = bench(figures, nothing_known, "fine_scale")
-    assert judge(rods, "R1", "781.10").doubt == "781.10 g is more than fine_scale can carry"
+    assert judge(rods, "R1", "781.10").doubt == "R1: 781.10 is more than fine_scale can carry (600 g)"
     assert judge(rods, "R1", "581.10") == Judged("581.10")
 
 

@@ -34,6 +34,7 @@ def read(folder: Path, content: str | bytes) -> Written:
         ("place,along,within,reading\n3,intake,10,2.31\n1,,,0.48\n", [("3/intake/10", ["2.31"]), ("1", ["0.48"])]),
         ("# weighed by hand; twice\n\nR1,611.4\n# done\n", [("R1", ["611.4"])]),
         ("\ufeffR1,611.4\r\nR2,611.9\r", [("R1", ["611.4"]), ("R2", ["611.9"])]),
+        ("sep=;\r\nR1;611,4\r\n", [("R1", ["611.4"])]),
         ('"R1","611.4"\n', [("R1", ["611.4"])]),
         ("piece,maker,weight\nR1,our own,611.4\n", [("R1", ["611.4"])]),
         ("R1;1.234,5\n", [("R1", ["1.234,5"])]),  # thousands: left for the reading of numbers to refuse
@@ -49,6 +50,7 @@ def test_a_table_is_read_as_it_was_written(tmp_path: Path, content: str, found: 
     [
         ("R1,611.4\nR2,\n", "readings.csv:2: there is no reading"),
         ("rod,grams\nR1,611.4\n", "readings.csv:1: there is no reading"),
+        ("piece,grams\nR1,611.4\n", "readings.csv:1: no column is named"),
         ("R1,611.4\n,611.9\n", "readings.csv:2: no place is named"),
         ('R1,611.4\n"R2,611.9\nR3,612.0\n', "readings.csv:3: this is no CSV"),
         (b"R1,611.4 \xb5\n", "no UTF-8"),

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from conftest import SAMPLES, Book
 
-from buildbook.balance.layouts import KNOWN
+from buildbook.balance.layouts import KNOWN, known_layout
 from buildbook.book import git
 from buildbook.book.beginning import begin_book, begin_build, begin_engine, copy_schemas, install_hook
 from buildbook.book.loader import parse
@@ -74,6 +74,16 @@ def test_an_engine_of_any_known_layout_can_be_begun(new_book: Path, layout: str)
     begin_engine(new_book, "another", layout)
     begin_build(new_book, "another/first", "2026-10-01", "ava", None)
     assert findings(new_book, "another/first") == []
+    folder = new_book / "engines/another/first"
+    for path in folder.glob("*.yaml"):  # its examples can be taken up as they are, with a piece for each cylinder
+        path.write_text(re.sub(r"^#( {2,}|angles|planes)", r"\1", path.read_text(), flags=re.MULTILINE))
+    loaded = Reader(new_book).load("another/first")
+    assert [each for each in loaded.findings if each.severity == "error"] == []
+    assert loaded.build is not None
+    assert len(next(part for part in loaded.build.parts if part.kind == "rod").ids) == len(
+        known_layout(layout).cylinders
+    )
+    assert all(plane.windows for plane in loaded.build.spins.planes.values())
 
 
 @pytest.mark.parametrize(
@@ -141,6 +151,10 @@ def test_a_rebuild_starts_from_the_parts_limits_and_choices_of_the_build_before(
     assert (
         "{piston: P3, cylinder: 5, because: bore 5 was honed to this piston}" in (after / "pairings.yaml").read_text()
     )
+    # where readings act, and where metal may be taken; nothing of what was spun
+    machine, spun = (folder / "spins.yaml" for folder in (after, before))
+    assert {*re.findall(r"^ {2,}.*|^units:.*|^mass_.*", machine.read_text(), re.M)} <= {*spun.read_text().splitlines()}
+    assert "# As in 2026-10-rebuild:\nangles: {zero: throw 1 up," in machine.read_text()
     # the choices and limits: line for line, with their comments
     old_build, new_build = ((folder / "build.yaml").read_text() for folder in (before, after))
     for line in old_build[old_build.index("limits:") :].splitlines():
@@ -159,6 +173,8 @@ def test_a_rebuild_starts_from_the_parts_limits_and_choices_of_the_build_before(
         name: limit.bounds for name, limit in earlier.limits.items()
     }
     assert loaded.weighings == ()
+    assert [plane.windows for plane in loaded.spins.planes.values()] != [(), ()]
+    assert loaded.spins.steps == ()
     assert loaded.pairings.decision is None
     assert findings(samples, "heron-07/2027-01-next") == []
 
@@ -397,7 +413,10 @@ def test_a_session_under_way_is_nothing_that_git_takes(tmp_path: Path) -> None:
     begin_book(book, "Shop", "ava", "Ava")
     git.begin(book)
     (book / "engines" / ".piston.taking").write_text("{}\n")
-    (book / "heron-07-first-customer.pdf").write_bytes(b"%PDF")
+    begin_engine(book, "heron-07", "i4")
+    begin_build(book, "heron-07/a-wall.1", "2026-10-01", "ava", None)
+    for folder in (book, book / "engines" / "heron-07" / "a-wall.1"):
+        (folder / "heron-07-first-customer.pdf").write_bytes(b"%PDF")
     taken = git.run(book, "ls-files", "--others", "--exclude-standard").decode().split()
-    assert "shop.yaml" in taken
+    assert {"shop.yaml", "engines/heron-07/a-wall.1/parts.yaml"} <= {*taken}
     assert [name for name in taken if name.endswith((".taking", ".pdf"))] == []

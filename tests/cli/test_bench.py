@@ -154,10 +154,10 @@ def test_stopped_it_says_how_to_go_on_and_goes_on_there(twin: Book, key: bytes) 
     assert (twin.folder / "weighings.yaml").read_bytes() == before
     checked, left = one_after_the_other(["check twin", "next twin"], twin.root)
     assert "a session of piston by ava is not finished: 2 of 4 are read" in " ".join(checked.stdout.split())
-    assert "weigh: piston, 2 of 4 are read" in " ".join(left.stdout.split())
+    assert "weigh: piston (2 of 4 are read)" in " ".join(left.stdout.split())
     with Terminal(["weigh", "piston"], twin.folder) as at:  # who and what it was is known
         at.shown("An unfinished session goes on")
-        at.shown("by ava with scale; 2 read, 2 to go\n")
+        at.shown("by ava with scale; 2 of 4 read, 2 to go\n")
         at.shown("P3 g › ")
         at.type("481.2", "P4 g › ")
         at.type("481.6", "check g › ")
@@ -203,7 +203,7 @@ def test_on_a_full_disk_what_was_read_stays_and_goes_on(twin: Book) -> None:
             assert "Traceback" not in at.sent
         assert (twin.folder / "weighings.yaml").read_bytes() == before
     with pistons(twin) as at:
-        at.shown("1 read, 0 to go")
+        at.shown("1 of 4 read, 0 to go")
         at.shown("done › ")
         at.type("", "recorded  W1")
         assert at.ends() == 0

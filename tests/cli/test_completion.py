@@ -57,6 +57,8 @@ def completed(words: str, cwd: Path, shell: str = "bash") -> list[str]:
         ("buildbook correct pl", ["plug"]),
         ("buildbook measure main_", ["main_journal", "main_bore"]),
         ("buildbook measure main_bore --with bore_gauge_5", ["bore_gauge_50_100"]),
+        ("buildbook weigh pin --with ", ["bench_scale", "fine_scale"]),
+        ("buildbook spin --with ", ["balancer"]),
         ("buildbook fits --kind pin", ["pin_in_piston", "pin_in_rod"]),
         ("buildbook correct drill --by to", ["tomas"]),
     ],

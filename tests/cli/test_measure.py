@@ -183,7 +183,8 @@ def test_what_was_not_asked_right_is_one_clear_message_and_nothing_is_written(tw
 def test_the_gauge_must_be_said(twin: Book, run: Run) -> None:
     done = run("measure", "main_bore", "1=62.240", "--by", "ava", cwd=twin.folder)
     assert (done.returncode, done.stdout) == (2, "")
-    assert "add --with GAUGE" in done.stderr
+    assert "add --with GAUGE (" in done.stderr
+    assert "balancer" not in done.stderr  # which reads no bore
 
 
 BAD_CSVS = {

@@ -53,13 +53,11 @@ def test_on_a_screen_no_command_is_broken_and_in_the_builds_folder_none_names_it
     assert inside.code == outside.code == 0
     lines = inside.stdout.splitlines()
     assert any(line.endswith("buildbook match --write") for line in lines)
-    assert any(line.endswith("buildbook measure main_bore --with GAUGE") for line in lines)
+    assert any(line.endswith("buildbook measure main_bore") for line in lines)
     assert "heron-07" not in "".join(lines[1:])
     assert max(map(cell_len, lines)) <= columns
     (named,) = one_after_the_other(["next heron-07"], SAMPLES, columns)
-    assert any(
-        line.endswith("buildbook measure main_bore --build heron-07 --with GAUGE") for line in named.stdout.splitlines()
-    )
+    assert any(line.endswith("buildbook measure main_bore --build heron-07") for line in named.stdout.splitlines())
 
 
 def begun(tmp_path: Path, layout: str) -> Path:
@@ -128,6 +126,15 @@ def test_over_the_book_who_waits_longest_stands_first_and_what_is_over_is_only_c
     found = todo(run("next", "--all", "--json", cwd=SAMPLES).stdout)
     assert {each["build"] for each in found} == {name for name, _ in listed}
     assert {"build", "what", "command", "waits_for", "since"} == set(found[0])
+
+
+def test_an_engine_that_came_in_and_has_no_build_yet_waits_for_its_first(samples: Path, run: Run) -> None:
+    assert run("new", "engine", "wren-11", "--layout", "i4", cwd=samples).returncode == 0
+    done = run("next", "--all", cwd=samples)
+    assert re.search(r"wren-11 +\? +begin a build of it +1", done.stdout)
+    assert "5 of 6 builds wait" in " ".join(done.stdout.split())
+    found = todo(run("next", "--all", "--json", cwd=samples).stdout)
+    assert [each["command"] for each in found if each["build"] == "wren-11"] == ["buildbook new build wren-11/NAME"]
 
 
 def builds_listed(root: Path) -> set[str]:

@@ -19,10 +19,10 @@ SELECT = re.compile(r"\x1b\[([0-9;]*)m")
 COLOURS = re.compile(r"(?:^|;)(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])(?:;|$)")
 
 
-def on_a_terminal(*arguments: str, cwd: Path, **more: str) -> str:
+def on_a_terminal(*arguments: str, cwd: Path, columns: int = 80, **more: str) -> str:
     """What a terminal is sent, when it says of itself that it has colours."""
     terminal, ours = pty.openpty()
-    fcntl.ioctl(ours, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    fcntl.ioctl(ours, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
     env = {name: value for name, value in os.environ.items() if name not in {"NO_COLOR", "COLUMNS", "LINES"}}
     command = [sys.executable, "-m", "buildbook", *arguments]
     with subprocess.Popen(
@@ -76,6 +76,12 @@ def test_the_width_is_the_terminals(command: str) -> None:
     lines = SELECT.sub("", sent).splitlines()
     assert "\x1b" not in "".join(lines)
     assert max(map(cell_len, lines)) <= 80
+
+
+@pytest.mark.parametrize("columns", [60, 120])
+def test_so_is_that_of_a_terminal_that_cannot_do_anything(columns: int) -> None:
+    sent = on_a_terminal("spins", "heron-07/2025-06-first", cwd=SAMPLES, columns=columns, TERM="dumb")
+    assert columns - 20 < max(map(cell_len, sent.splitlines())) <= columns
 
 
 def test_a_voided_session_is_struck_out(book: Book) -> None:

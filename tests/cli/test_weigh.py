@@ -191,6 +191,12 @@ def test_of_a_file_with_one_bad_line_nothing_is_taken(twin: Book, run: Run, text
     assert file(twin).read_bytes() == before
 
 
+def test_what_is_refused_stands_where_it_was_typed_and_in_no_line_that_the_file_has_not(twin: Book, run: Run) -> None:
+    done = run("weigh", "piston", "P1=480.1", "P9=482.0", *BY, cwd=twin.folder)
+    assert "command line:1:2  unlisted" in done.stdout
+    assert "weighings.yaml" not in done.stdout
+
+
 # --- from the scale --------------------------------------------------------------------------------------------------
 
 

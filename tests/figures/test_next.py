@@ -119,6 +119,15 @@ def test_the_crankshaft_is_spun_until_the_verdict_is_to_stop(book: Book) -> None
     assert not {"spins", "bobweights", "sign-off: matched", "sign-off: balanced"} & set(left(book))
 
 
+@pytest.mark.parametrize(("limit", "asked"), [("{front: 1.0, rear: 1.0}", False), ("{rear: 1.0}", True)])
+def test_within_every_limit_another_hole_is_offered_and_not_asked_for(book: Book, limit: str, asked: bool) -> None:
+    on_the_machine(book, spin("0.8@212", "0.9@48"))
+    book.write("build.yaml", BUILD.replace("limits: {", f"limits: {{residual: {limit}, "))
+    found = job(book.figures())
+    assert ("spins" in left(book)) is asked
+    assert ("within the limit; to try for less" in [each.what for each in found.besides]) is not asked
+
+
 def test_a_bobweight_off_its_limit_is_to_be_set_again(book: Book) -> None:
     on_the_machine(book, spin("0.05@212", "0.05@48"))
     assert "bobweights" not in left(book)
@@ -147,17 +156,14 @@ def test_what_a_limit_or_a_fit_asks_for_is_to_be_measured_and_by_which_place(boo
     )
     found = {each.name: each for each in job(book.figures()).left}
     assert found["measuring: piston skirt"].what == "measure: piston skirt, 1"  # whose piston is P2
-    assert (
-        found["measuring: second ring gap"].command
-        == "buildbook measure second_ring_gap --build twin/first --with GAUGE"
-    )
+    assert found["measuring: second ring gap"].command == "buildbook measure second_ring_gap --build twin/first"
     assert "measuring: main bore" in found  # no engine is measured without
     assert "measuring: oil rail gap" not in found
     filing = found["filing: top ring"]
     assert filing.what == "file the gap: top ring, cylinder 1; then measure it again"
     assert filing.command == "buildbook fits twin/first --kind top_ring_gap"
     besides = {each.what: each.command for each in job(book.figures(), "").besides}
-    assert besides["once the top ring is filed"] == "buildbook measure top_ring_gap --with GAUGE"
+    assert besides["once the top ring is filed"] == "buildbook measure top_ring_gap"
     assert set(found["sign-off: measured"].waits_for) >= {"filing: top ring", "measuring: piston skirt"}
 
 
@@ -170,6 +176,7 @@ def test_a_fit_outside_its_limit_or_untold_is_to_be_decided_until_it_is_signed_f
     measurements.write(book, *sessions, limits=limits, sizes="bore: 101.8, main_bearings: 2")
     (deciding,) = [each for each in job(book.figures()).left if each.name == "main bearing clearance"]
     assert deciding.what == "decide: main bearing clearance, 1 outside; 2 cannot tell"
+    assert "buildbook sign measured twin/first" in {each.command for each in job(book.figures()).besides}
     signing = "sign_offs: [{id: A1, stage: measured, taken: 2026-10-09, by: ava, figures: {}}]\n"
     measurements.write(book, *sessions, limits=limits, sizes="bore: 101.8, main_bearings: 2", more=signing)
     assert "main bearing clearance" not in left(book)
@@ -187,17 +194,17 @@ def test_what_the_shop_has_no_instrument_for_waits_until_it_is_named(book: Book)
     assert "instruments" not in left(book)
 
 
-def test_an_instrument_is_named_in_a_command_where_the_command_wants_it(book: Book) -> None:
+def test_an_instrument_is_named_in_a_command_that_wants_it_and_not_where_it_is_asked_for(book: Book) -> None:
     book.write("shop.yaml", EQUIPPED)
     one = commands(job(book.figures(), ""))
     assert one["weighing: piston"] == "buildbook weigh piston"
-    assert one["measuring: main bore"] == "buildbook measure main_bore --with micrometer"
+    assert one["measuring: main bore"] == "buildbook measure main_bore"
     assert one["spins"].endswith("--rear G@DEG")
     more = "  fine: {kind: scale}\n  feeler: {kind: feeler_gauge}\n  other_balancer: {kind: balancing_machine}\n"
     book.write("shop.yaml", EQUIPPED + more)
     several = commands(job(book.figures(), ""))
-    assert several["weighing: piston"] == "buildbook weigh piston --with SCALE"
-    assert several["measuring: main bore"] == "buildbook measure main_bore --with GAUGE"
+    assert several["weighing: piston"] == "buildbook weigh piston"
+    assert several["measuring: main bore"] == "buildbook measure main_bore"
     assert several["spins"].endswith("--rear G@DEG --with MACHINE")
     assert several["bobweights"].endswith("--with SCALE")
 
@@ -222,6 +229,8 @@ def test_beside_the_duties_stands_what_helps_at_that_point_of_the_job(book: Book
     assert "buildbook place twin/first" not in {each.command for each in job(book.figures()).besides}
     book.write("pairings.yaml", MATCHED)
     assert "buildbook place twin/first" in {each.command for each in job(book.figures()).besides}
+    rebuild = {each.command for each in of_sample("heron-07/2026-10-rebuild").besides}
+    assert "buildbook match heron-07/2026-10-rebuild --with-bores" in rebuild  # all bores and pistons are measured
     plover = {each.command for each in of_sample("plover-03/2026-03-first").besides}
     assert {
         "buildbook map plover-03/2026-03-first",
@@ -229,6 +238,19 @@ def test_beside_the_duties_stands_what_helps_at_that_point_of_the_job(book: Book
     } <= plover
     (sheet,) = of_sample("heron-07/2025-06-first").besides
     assert sheet.command == "buildbook sheet heron-07/2025-06-first --for customer"
+
+
+@pytest.mark.parametrize(
+    ("layout", "shown"),
+    [("single", True), ("v2_90_common_pin", False), ("v2_45_common_pin", True), ("v6_90_split_pin_30", True),
+     ("v8_90_cross_plane", False)],
+)  # fmt: skip
+def test_where_every_factor_is_a_compromise_it_is_shown_before_the_bobweights(
+    book: Book, layout: str, shown: bool
+) -> None:
+    book.write("engines/twin/engine.yaml", engine(layout))
+    commands = {each.command for each in job(book.figures()).besides}
+    assert ("buildbook factor twin/first" in commands) is shown
 
 
 def test_every_sign_off_waits_for_what_is_to_be_kept_first(book: Book) -> None:

@@ -145,6 +145,18 @@ FAULTS = {
         ("weighings.yaml", "with: bank"),
         "with: scale",
     ),
+    "a weight that the scale cannot carry": Fault(
+        "capacity",
+        Change("shop.yaml", "repeatability: 0.05 g,", "repeatability: 0.05 g, capacity: 632.5 g,"),
+        ("weighings.yaml", "632.6"),
+        "repeatability: 0.05 g, capacity: 632.6 g,",
+    ),
+    "a lot that the scale cannot carry": Fault(
+        "capacity",
+        Change("shop.yaml", "bench: {kind: scale,", "bench: {kind: scale, capacity: 86.9 g,"),
+        ("weighings.yaml", "87.0"),
+        "bench: {kind: scale, capacity: 87 g,",
+    ),
     "weighed before the build was opened": Fault(
         "too-early",
         Change("weighings.yaml", "2026-10-03T10:20+01:00", "2026-09-30T23:59+01:00"),
@@ -391,6 +403,20 @@ def test_a_reading_confirmed_in_a_second_session_is_not_far_off(book: Book) -> N
     assert book.findings() == []
     book.write("weighings.yaml", head + first + session % ("W2", "2026-10-04", "V5: 95.9"))
     assert [finding.rule for finding in book.findings()] == ["far-off"]
+
+
+@pytest.mark.parametrize(
+    ("second", "found"),
+    [
+        ("V1: 90.1, V2: 90.2, V3: 90.3, V4: 95.0", ["entered-twice"]),
+        ("V1: 90.1, V2: 90.2, V3: 90.3, V4: 95.1", []),
+        ("V1: 90.1, V2: 90.2, V3: 90.3", ["far-off"]),
+    ],
+)
+def test_a_list_entered_twice_confirms_nothing_unsaid(book: Book, second: str, found: list[str]) -> None:
+    first = "id: W1, what: rod, readings: {V1: 90.1, V2: 90.2, V3: 90.3, V4: 95.0}"
+    book.write("weighings.yaml", weighings(first, f"id: W2, what: rod, readings: {{{second}}}"))
+    assert [finding.rule for finding in book.findings()] == found
 
 
 def test_ordinary_sets_are_not_called_far_off(book: Book) -> None:

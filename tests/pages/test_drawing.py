@@ -1,6 +1,7 @@
 """The drawings: everything is where it belongs, and inside the paper."""
 
 import re
+from itertools import combinations
 from math import hypot
 
 import pytest
@@ -46,6 +47,12 @@ def test_pins_stand_at_their_angles_clockwise_from_the_top() -> None:
     crank, *pins = circles(drawn, "paper")
     towards = [(round(x - crank[0]), round(y - crank[1])) for x, y, _ in pins]
     assert towards == [(0, -8), (8, 0), (-8, 0), (0, 8)]  # throws 1 to 4 at 0, 90, 270 and 180
+
+
+@pytest.mark.parametrize("name", KNOWN)
+def test_no_pin_hides_the_number_of_another(name: str) -> None:
+    _, *pins = circles(engine_from_the_front(known_layout(name)), "paper")
+    assert all(hypot(a[0] - b[0], a[1] - b[1]) >= a[2] + b[2] for a, b in combinations(pins, 2))
 
 
 def test_an_upside_down_engine_is_drawn_below_its_crankshaft() -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from conftest import BUILD, Book
 from figures.ledger import ALL_WEIGHED, PARTS, pairings, weighings
+from figures.turning import on_the_machine, spin
 
 from buildbook.pages.fitting import SAID
 from buildbook.pages.html import text
@@ -115,6 +116,14 @@ def test_a_sign_off_that_no_longer_holds_is_not_told_in_short(book: Book) -> Non
     assert "balanced 2026-10-01" not in Seen(page_of(book.figures(), "customer")).text
 
 
+def test_an_opening_stands_after_the_sign_off_that_it_undid(book: Book) -> None:
+    signed = "".join(f"  - {{id: {each}, stage: balanced, taken: 2026-10-01, by: ava}}\n" for each in ("A1", "A2"))
+    opened = "reopened:\n  - {id: O1, sign_off: A1, taken: 2026-10-01, by: ava, because: a tapped lifter}\n"
+    book.write("build.yaml", f"{BUILD}sign_offs:\n{signed}{opened}")
+    page = page_of(book.figures(), "customer")
+    assert page.index(">A1<") < page.index(">O1<") < page.index(">A2<")
+
+
 @pytest.mark.parametrize("reader", ["customer", "shop"])
 def test_the_cautions_never_stand_alone_on_a_page(reader: str) -> None:
     together = printed(DONE, reader).rpartition('<div class="together"><section')[2].partition("</section></div>")[0]
@@ -139,6 +148,14 @@ def test_only_the_shop_reads_of_sessions_instruments_and_every_place() -> None:
     customer = Seen(printed(BEGUN, "customer")).text
     assert locked in customer
     assert f"{locked} (" not in customer
+
+
+def test_the_shop_reads_each_reading_with_the_digits_that_the_scale_showed() -> None:
+    assert "611.2 611.3" in printed(DONE, "shop")  # their mean has a digit more
+
+
+def test_a_layout_is_told_in_plain_words() -> None:
+    assert "V8 of 90°, cross-plane crankshaft" in printed(DONE, "customer")
 
 
 def test_a_build_that_is_not_finished_says_what_is_missing() -> None:
@@ -232,3 +249,11 @@ def test_whatever_a_name_holds_is_printed_as_text(book: Book, reader: str, said:
         assert seen.text.count(plain) >= 5
     assert not re.search("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", page)
     assert "script" not in {name for name, _ in seen.elements}
+
+
+@pytest.mark.parametrize("reader", ["customer", "shop"])
+def test_without_any_limit_a_balance_is_not_printed_as_within_one(book: Book, reader: str) -> None:
+    on_the_machine(book, spin("900.0@30", "6.0@150"))
+    said = Seen(page_of(book.figures(), reader)).text
+    assert "ABOVE THE FLOOR. No limit is set for it." in said
+    assert "WITHIN" not in said

@@ -246,6 +246,11 @@ def test_a_slip_is_one_fault_or_two_and_never_none(kind: str, text: str) -> None
     assert 1 <= len(faults(SCHEMAS[kind], read(text))) <= 2
 
 
+@pytest.mark.parametrize("size", ['".018 in"', '"4. in"', '"4.018 in"', "4.018"])
+def test_a_size_is_written_as_the_trade_writes_it(size: str) -> None:
+    assert faults(SCHEMAS["engine"], read(f"{{format: 1, engine: a, layout: single, bore: {size}}}")) == []
+
+
 def test_house_choices_and_a_builds_own_have_one_shape_since_they_are_copied() -> None:
     shop, build = SCHEMAS["shop"], SCHEMAS["build"]
     assert shop["$defs"] == build["$defs"]

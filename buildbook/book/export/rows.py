@@ -7,7 +7,7 @@ from typing import Any
 from buildbook.figures import Figures
 from buildbook.figures.named import named_figures
 from buildbook.figures.weighings import in_order
-from buildbook.quantities import DIMENSIONS, Quantity, fixed, is_plain_number
+from buildbook.quantities import DIMENSIONS, Quantity, fixed
 from buildbook.records.model import MEASUREMENT_KINDS, Build, Engine, Entry, Shop, Step
 from buildbook.records.read import CHANGE_NUMBERS, CHANGE_WORDS
 from buildbook.records.tree import ListNode, MapNode, Node
@@ -28,18 +28,11 @@ class Exported:
     without_figures: frozenset[str]
 
 
-def written(quantity: Quantity | None) -> str | None:
-    """A number with the digits and the unit that it was written with: `611.4 g`, `0.0022 in`."""
-    if quantity is None:
-        return None
-    return f"{quantity.text} {quantity.unit}" if is_plain_number(quantity.text) else quantity.text
-
-
 def both(quantity: Quantity | None, unit: str | None = None) -> tuple[float | None, str | None]:
     """A number in a unit (or else the first of its dimension), and as it was written."""
     if quantity is None:
         return None, None
-    return float(quantity.worth(unit or DIMENSIONS[quantity.dimension][0])), written(quantity)
+    return float(quantity.worth(unit or DIMENSIONS[quantity.dimension][0])), quantity.written
 
 
 def _entry(entry: Entry) -> tuple[Value, ...]:

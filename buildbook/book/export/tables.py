@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from typing import Any, Literal, NamedTuple
 
-from buildbook.book.export import rows as rows
+from buildbook.book.export import rows
 from buildbook.book.export.rows import Exported, Row
 from buildbook.book.schema import schema_text
 from buildbook.quantities import DIMENSIONS
@@ -104,6 +104,11 @@ _GAUGE = ("clearances", "sessions")
 _STEP = ("spins", "steps")
 _PART = ("parts", "parts")
 _NUMBER = Column("reading", "count", "Which reading of it in this session, from 1.")
+_ITS_UNIT = (Column("unit", "name", "The unit of `value`."), Column("written", "written", _AS_WRITTEN))
+_PART_LINE = (
+    Column("part", "count", "Which line of the parts list, from 1."),
+    Column("kind", "name", at=(*_PART, "kind")),
+)
 
 # A change's numbers and words are described where the first kind of change that has them says so.
 _CHANGES = ("drill", "plug", "grind", "add", "fit", "remove", "index")
@@ -183,14 +188,12 @@ def tables() -> tuple[Table, ...]:
             Column("limit_name", "name", "The figure that it is a limit of."),
             Column("bound", "name", "min, max or within; front and rear for the residual."),
             Column("value", "unit", "In `unit`."),
-            Column("unit", "name", "The unit of `value`."),
-            Column("written", "written", _AS_WRITTEN),
+            *_ITS_UNIT,
             Column("source", "text", "Who says so."),
         ), rows.limits),
         Table("parts", "The parts lists, one row for each lot of like pieces.", (
             _BUILD,
-            Column("part", "count", "Which line of the parts list, from 1."),
-            Column("kind", "name", at=(*_PART, "kind")),
+            *_PART_LINE,
             Column("count", "count", "How many pieces."),
             Column("maker", "text", at=(*_PART, "maker")),
             Column("number", "text", at=(*_PART, "number")),
@@ -203,17 +206,14 @@ def tables() -> tuple[Table, ...]:
         ), rows.parts),
         Table("stated", "What the makers say of the pieces.", (
             _BUILD,
-            Column("part", "count", "Which line of the parts list, from 1."),
-            Column("kind", "name", at=(*_PART, "kind")),
+            *_PART_LINE,
             Column("what", "name", "What is stated: a kind of weighing, or a size by name."),
             Column("value", "unit", "In `unit`."),
-            Column("unit", "name", "The unit of `value`."),
-            Column("written", "written", _AS_WRITTEN),
+            *_ITS_UNIT,
         ), rows.stated),
         Table("pieces", "Every piece with an id of its own.", (
             _BUILD,
-            Column("part", "count", "Which line of the parts list, from 1."),
-            Column("kind", "name", at=(*_PART, "kind")),
+            *_PART_LINE,
             Column("piece", "name", at=(*_PART, "ids")),
             Column("state", "name", at=(*_PART, "state")),
             Column("cylinder", "name", "Where it goes by the last pairing."),
@@ -310,8 +310,7 @@ def tables() -> tuple[Table, ...]:
             Column("within", "name", "A crank angle or a direction, where that was said."),
             _NUMBER,
             Column("value", "unit", "In `unit`, as it was read: not brought to 20 °C."),
-            Column("unit", "name", "The unit of `value`."),
-            Column("written", "written", _AS_WRITTEN),
+            *_ITS_UNIT,
             _COUNTS,
             *_who_when(*_GAUGE),
             *_pair("temperature", "degC", *_GAUGE, "temperature"),
@@ -321,8 +320,7 @@ def tables() -> tuple[Table, ...]:
             Column("session", "name", at=(*_GAUGE, "id")),
             Column("step_number", "count", "Which step of the tightening, from 1."),
             Column("value", "unit", "In `unit`.", (*_GAUGE, "asked")),
-            Column("unit", "name", "The unit of `value`."),
-            Column("written", "written", _AS_WRITTEN),
+            *_ITS_UNIT,
         ), rows.asked),
         Table("sign_offs", "Who answers for which stage.", (
             _BUILD,
