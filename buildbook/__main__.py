@@ -16,7 +16,9 @@ def main() -> None:
         _ask_git()
     from buildbook.cli.main import run
 
-    sys.exit(run())
+    code = run()
+    gc.freeze()  # nor is there anything to look for at the end
+    sys.exit(code)
 
 
 def _ask_git() -> None:

@@ -14,10 +14,9 @@ from string import Template
 from buildbook.balance.layouts import known_layout
 from buildbook.book import git
 from buildbook.book.loader import decode, parse
-from buildbook.book.places import NAME, Misuse, folder_of, shown
+from buildbook.book.places import NAME, UNFINISHED, Misuse, data_folder, folder_of, shown
 from buildbook.book.reading import Reader
-from buildbook.book.schema import folder
-from buildbook.book.writing import UNFINISHED, first_error, lock, replace, scalar, sync_folder
+from buildbook.book.writing import first_error, lock, replace, scalar, sync_folder
 from buildbook.figures.cylinders import layout_of_engine
 from buildbook.quantities import DIMENSIONS
 from buildbook.records.read import BUILD_FILES
@@ -45,6 +44,7 @@ _NO_MACHINE = """\
 #planes:
 #  front: {position: -54$mm, radius: 88$mm, windows: [{from: 165, to: 250, depth: 32$mm}]}
 #  rear: {position: 389$mm, radius: 91$mm, windows: [{from: 20, to: 80, depth: 34$mm}]}"""
+_DRILLED = ". Holes drilled then are not known here: leave them out of the windows."
 _SPIN_UNITS = "units: {mass: $mass, length: $length, angle: deg, speed: rpm}"
 
 
@@ -135,7 +135,7 @@ def copy_schemas(book: Path) -> list[Path]:
     (book / "schemas").mkdir(exist_ok=True)
     return [
         Path(shutil.copy(schema, book / "schemas" / schema.name))
-        for schema in sorted(folder("schemas").glob("*.schema.json"))
+        for schema in sorted(data_folder("schemas").glob("*.schema.json"))
     ]
 
 
@@ -259,7 +259,7 @@ def _machine(before: Path | None, units: Mapping[str, str]) -> dict[str, str]:
         path = before / "spins.yaml"
         return {
             "spin_units": _blocks(path, ("units",)),
-            "machine": f"# As in {before.name}:\n{_blocks(path, _MACHINE)}",
+            "machine": f"# As in {before.name}{_DRILLED}\n{_blocks(path, _MACHINE)}",
         }
     examples = {"spin_units": _SPIN_UNITS, "machine": _NO_MACHINE}
     return {name: Template(text).substitute(units) for name, text in examples.items()}

@@ -4,13 +4,28 @@ import os
 import re
 from pathlib import Path
 
-from buildbook.book.loader import decode, parse
 from buildbook.records.finding import Where, did_you_mean
-from buildbook.records.tree import TextNode
 
 NAME = re.compile(r"[a-z0-9][a-z0-9._-]*")
 
 TAKING = ".taking"  # ends the name of a session at the bench that has not become a record yet
+UNFINISHED = ".writing"  # ends the name of what is not in its place yet
+
+
+def data_folder(name: str) -> Path:
+    """A folder of the project's data files, `schemas` or `sample_builds`: in the wheel, or beside the package."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+def cache_folder() -> Path:
+    """Where what was found out before is kept, for this user."""
+    try:
+        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    except RuntimeError:  # a user without a home: nothing can be kept below a device
+        home = os.devnull
+    return Path(home) / "buildbook"
 
 
 class Misuse(Exception):
@@ -118,6 +133,9 @@ def _name_of_folder(book: Path, here: Path) -> str:
 
 def _opened(book: Path, build: str) -> str | None:
     """The day a build was opened, for finding the newest; None where its build.yaml cannot be read."""
+    from buildbook.book.loader import decode, parse
+    from buildbook.records.tree import TextNode
+
     try:
         text, _ = decode((folder_of(book, build) / "build.yaml").read_bytes(), "build.yaml")
     except FileNotFoundError:

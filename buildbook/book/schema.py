@@ -6,7 +6,6 @@ changed schema, is always looked at again. Only a clean pass is remembered; a fi
 """
 
 import json
-import os
 from collections.abc import Iterator, Mapping
 from functools import cache
 from hashlib import sha256
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from buildbook.book.conforming import conforms, unit_error
+from buildbook.book.places import cache_folder, data_folder
 from buildbook.quantities import DIMENSIONS, QuantityError, read_number
 from buildbook.records.finding import Finding, Where, did_you_mean
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
@@ -31,24 +31,8 @@ _TYPE_WORDS = {
 }
 
 
-def folder(name: str) -> Path:
-    """A folder of the project's data files, `schemas` or `sample_builds`: in the wheel, or beside the package."""
-    package = Path(__file__).resolve().parent.parent
-    inside = package / name
-    return inside if inside.is_dir() else package.parent / name
-
-
 def schema_text(kind: str) -> str:
-    return (folder("schemas") / f"{kind}.schema.json").read_text(encoding="utf-8")
-
-
-def cache_folder() -> Path:
-    """Where what was found out before is kept, for this user."""
-    try:
-        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    except RuntimeError:  # a user without a home: nothing can be kept below a device
-        home = os.devnull
-    return Path(home) / "buildbook"
+    return (data_folder("schemas") / f"{kind}.schema.json").read_text(encoding="utf-8")
 
 
 class Passed:

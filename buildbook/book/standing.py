@@ -15,10 +15,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from buildbook.book import git
-from buildbook.book.places import TAKING, shown
-from buildbook.book.schema import cache_folder
-from buildbook.book.schema import folder as data_folder
-from buildbook.book.writing import UNFINISHED
+from buildbook.book.places import TAKING, UNFINISHED, cache_folder, data_folder, shown
 from buildbook.records.finding import Finding, Where
 
 WHOLE = ""  # the subject that is the whole book
@@ -29,8 +26,9 @@ Findings = Sequence[Finding]
 class Standing:
     """What git knows of the book's files without reading them: the ids of their contents, and which differ."""
 
-    def __init__(self, book: Path, entries: bytes, status: bytes) -> None:
+    def __init__(self, book: Path, there: set[str], entries: bytes, status: bytes) -> None:
         self.book = book
+        self._there = there
         self.entries = entries
         self.changes = git.read_status(book, status)
         # with those that are ignored: they are on disk, and a check would see them
@@ -66,10 +64,6 @@ class Standing:
     def _listed(self) -> set[str]:
         """The engines and builds that git has files of."""
         return {os.fsdecode(name) for name in set(_folder_of_entry.findall(self.entries))}
-
-    @cached_property
-    def _there(self) -> set[str]:
-        return _folders(self.book)
 
     @property
     def builds(self) -> list[str]:
@@ -200,8 +194,9 @@ def ask(book: Path) -> Callable[[], Standing | None]:
 
     def standing() -> Standing | None:
         _our_code()  # while git looks
+        there = _folders(book)
         said = answers()
-        return Standing(book, *said) if said is not None else None
+        return Standing(book, there, *said) if said is not None else None
 
     return standing
 

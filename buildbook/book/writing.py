@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from buildbook.book.loader import decode, parse
-from buildbook.book.places import Misuse, shown
+from buildbook.book.places import UNFINISHED, Misuse, shown
 from buildbook.book.schema import check_tree
 from buildbook.quantities import Quantity, is_plain_number, slip
 from buildbook.records.finding import Finding
@@ -165,9 +165,6 @@ def _locked(book: Path, *, wait: bool) -> Iterator[bool]:
             del _held[place]
     finally:
         os.close(descriptor)
-
-
-UNFINISHED = ".writing"  # ends the name of what is not in its place yet
 
 
 def leftovers(folders: Iterable[Path]) -> list[Path]:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple, NoReturn
 import typer
 
 from buildbook.book.places import Misuse, builds, engines, find_book, resolve, shown
-from buildbook.quantities import Quantity, QuantityError, read_quantity
 from buildbook.records.finding import Finding, Where, did_you_mean
 
 if TYPE_CHECKING:
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     from buildbook.book.reading import Loaded, Reader
     from buildbook.book.writing import Value
     from buildbook.figures import Figures
+    from buildbook.quantities import Quantity
     from buildbook.records.model import Build, Entry, Instrument, Shop
     from buildbook.records.tree import MapNode
 
@@ -117,15 +117,17 @@ def new_app() -> typer.Typer:
     return typer.Typer(rich_markup_mode=None, add_completion=False)
 
 
-def read_option(text: str, dimension: str, unit: str, option: str) -> Quantity:
+def read_option(text: str, dimension: str, unit: str, option: str) -> "Quantity":
     """A number as typed after an option. Raises Misuse."""
+    from buildbook.quantities import QuantityError, read_quantity
+
     try:
         return read_quantity(text, dimension, unit)
     except QuantityError as error:
         raise Misuse(f"{option}: {error.what}", error.remedy) from None
 
 
-def read_angle(text: str, option: str) -> Quantity:
+def read_angle(text: str, option: str) -> "Quantity":
     """An angle as typed, from 0 to below 360. Raises Misuse."""
     angle = read_option(text.removesuffix("°"), "angle", "deg", option)
     degrees = angle.worth("deg")
@@ -219,6 +221,8 @@ def author(shop: "Shop", by: str | None) -> str | None:
 
 def tidy_up(book: Path, *folders: Path) -> None:
     """Remove what a killed command left in these folders, and say so."""
+    if not folders:
+        return
     from buildbook.book.writing import tidy
 
     for path in tidy(book, folders):
@@ -251,6 +255,8 @@ def keep_by_hand(book: Path, path: Path) -> None:
 
 def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Value]":
     """A record as it must be written into a file: a number carries its unit where the file states another, or none."""
+    from buildbook.quantities import Quantity
+
     units = root.value.get("units")
 
     def written(value: "Value") -> "Value":
@@ -264,6 +270,21 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
         return value if stated == value.unit else replace(value, text=f"{value.text} {value.unit}")
 
     return {name: written(value) for name, value in record.items()}
+
+
+def no_unit_is_guessed(root: "MapNode | None", typed: "Value") -> None:
+    """A number typed without a unit is in the command's; raises Misuse where the file's numbers are in another."""
+    from buildbook.quantities import Quantity
+
+    units = root.value.get("units") if root is not None else None
+    if isinstance(typed, Mapping):
+        for each in typed.values():
+            no_unit_is_guessed(root, each)
+    elif isinstance(typed, Quantity) and isinstance(units, dict) and not typed.text.endswith(typed.unit):
+        stated = units.get(typed.dimension, typed.unit)
+        if stated != typed.unit:
+            what = f"{typed.text} says no unit, and the numbers in the file are in {stated}"
+            raise Misuse(what, f"write {typed.text}{stated}, or {typed.text}{typed.unit}")
 
 
 class Judged(NamedTuple):

@@ -126,12 +126,12 @@ def _make(path: Path) -> Path:
     """The sample builds as a book of their own, with the schemas its files point at, under git."""
     from buildbook.book import git
     from buildbook.book.beginning import copy_schemas, write_for_git
-    from buildbook.book.schema import folder
+    from buildbook.book.places import data_folder
 
     book = path.absolute()
     if book.exists():
         raise Misuse(f"{shown(book)} is there already", "name a folder that does not exist yet")
-    shutil.copytree(folder("sample_builds"), book, ignore=shutil.ignore_patterns("schemas"))
+    shutil.copytree(data_folder("sample_builds"), book, ignore=shutil.ignore_patterns("schemas"))
     files = [*copy_schemas(book), *write_for_git(book), book / "shop.yaml", book / "engines"]
     try:
         git.begin(book)

@@ -3,12 +3,13 @@
 import sys
 from collections.abc import Sequence
 from shutil import get_terminal_size
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from rich import box
 from rich.console import Console, ConsoleDimensions
-from rich.table import Table
 from rich.text import Text
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 BOLD, DIM, BAD, DOUBT, GOOD = "bold", "dim", "bold red", "yellow", "green"
 
@@ -55,15 +56,18 @@ def heading(to: Console, title: str, rest: str = "") -> None:
 Column = tuple[str, Literal["left", "right"]]
 
 
-def table(*columns: Column) -> Table:
+def table(*columns: Column) -> "Table":
     """A table whose right-aligned columns are figures, which are never cut or broken."""
+    from rich import box
+    from rich.table import Table
+
     result = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold", show_edge=False)
     for title, side in columns:
         result.add_column(words(title), justify=side, no_wrap=side == "right", overflow="fold")
     return result
 
 
-def row(to: Table, *cells: object, style: str = "") -> None:
+def row(to: "Table", *cells: object, style: str = "") -> None:
     to.add_row(*(cell if isinstance(cell, Text) else words(cell) for cell in cells), style=style)
 
 

@@ -14,6 +14,7 @@ from conftest import Book
 
 from buildbook.book import schema
 from buildbook.book.loader import parse
+from buildbook.book.places import data_folder
 from buildbook.book.reading import Reader
 from buildbook.book.schema import Passed, check_tree
 from buildbook.records.finding import Finding
@@ -223,9 +224,9 @@ def test_a_changed_schema_or_version_looks_at_everything_again(monkeypatch: pyte
     with monkeypatch.context() as patch:
         patch.setattr(schema, "_reading_code", lambda: b"another")
         assert key() != before
-    theirs = Path(shutil.copytree(schema.folder("schemas"), tmp_path / "schemas"))
+    theirs = Path(shutil.copytree(data_folder("schemas"), tmp_path / "schemas"))
     with monkeypatch.context() as patch:
-        patch.setattr(schema, "folder", lambda name: theirs)
+        patch.setattr(schema, "data_folder", lambda name: theirs)
         assert key() == before
         text = (theirs / "weighings.schema.json").read_text()
         (theirs / "weighings.schema.json").write_text(text.replace('"minLength": 1', '"minLength": 2'))

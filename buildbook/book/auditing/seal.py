@@ -19,8 +19,7 @@ from buildbook.book import git
 from buildbook.book.commits import Held, objects
 from buildbook.book.lineage import Step, Steps, inside
 from buildbook.book.loader import decode, parse
-from buildbook.book.places import folder_of, shown, top_of
-from buildbook.book.writing import UNFINISHED
+from buildbook.book.places import UNFINISHED, folder_of, shown, top_of
 from buildbook.records.finding import Where
 from buildbook.records.tree import ListNode, MapNode, Node, TextNode
 

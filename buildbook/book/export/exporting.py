@@ -12,8 +12,8 @@ from pathlib import Path
 
 from buildbook.book.export.rows import Exported, Row, Value
 from buildbook.book.export.tables import Column, Table, tables
-from buildbook.book.places import Misuse, shown
-from buildbook.book.writing import UNFINISHED, sync_folder
+from buildbook.book.places import UNFINISHED, Misuse, shown
+from buildbook.book.writing import sync_folder
 from buildbook.quantities import is_plain_number
 
 # Marks a database as an export of ours ("bbex"), which the next one may take the place of.
