@@ -17,6 +17,7 @@ from buildbook.cli.common import (
     in_units_of,
     keep,
     new_app,
+    no_unit_is_guessed,
     open_book,
     person,
     read_option,
@@ -152,6 +153,7 @@ def _record(book: Path, name: str | None, as_set: str, scale: str | None, by: st
     record |= {"taken": this_minute(), "by": who, "with": scale}
 
     def append(text: str, tree: "MapNode") -> str:
+        no_unit_is_guessed(tree, dict(throws))
         return with_field(text, tree, "bobweights", in_units_of(tree, record))
 
     with refusing():

@@ -72,7 +72,7 @@ def _job(root: Path, figures: "Figures", called: str) -> "tuple[Job, str | None]
     if asked:
         more = f" and {len(asked) - 1} more" if len(asked) > 1 else ""
         what = f"decide between two benches: {asked[0].where}{more}"
-        found = found.first(Task("undecided", what, f"buildbook check {build.name}"))
+        found = found.first(Task("deciding", what, f"buildbook check {build.name}"))
     with suppress(git.NotKept):  # where there is no git, nothing is to be kept
         if not found.sealed and seal.not_in_git(root, build.name):
             found = found.kept_first("buildbook keep")

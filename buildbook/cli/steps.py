@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from buildbook.book.places import Misuse
-from buildbook.cli.common import finish, make_record, nothing_written
+from buildbook.cli.common import finish, make_record, no_unit_is_guessed, nothing_written
 from buildbook.cli.spins import cannot_tell
 from buildbook.records.finding import did_you_mean
 
@@ -33,6 +33,7 @@ def record_step(
         if untold:
             finish(before.build.name, dict, untold, nothing_written, as_json=as_json)
         fields = step(before.build)
+        no_unit_is_guessed(tree, fields)
         return next(field for field in fields if field != "with"), fields
 
     recorded = make_record(name, book, by, ("spins", "steps"), "S", entry, as_json, note)

@@ -24,7 +24,6 @@ ESSENTIAL = ("main_clearance", "rod_clearance", "piston_clearance", "top_ring_ga
 # Places that an engine has whether its pieces are listed or not.
 _OF_THE_ENGINE = {"main", "cam", "throw", "cylinder", "bank", "fastener"}
 
-
 _NOTHING = 1e-9  # what rounding leaves of a force of 1, or of a moment
 
 
@@ -125,7 +124,7 @@ class _Work:
         # a stage that was signed for is decided, whatever doubt there was; what was opened again is not
         self.signed = {each.stage for each in self.build.sign_offs if not reopening_of(self.build, each)}
         self.to_match = False  # whether some fit waits only for the match
-        self.worth_a_hole = False  # whether the crankshaft is within every limit, and not yet as good as can be told
+        self.worth_a_hole = False  # whether another may be planned, within every limit
         instruments = self.build.shop.instruments
         self.scales = [name for name, each in instruments.items() if each.weighs]
         self.machines = [name for name, each in instruments.items() if each.kind == "balancing_machine"]
@@ -251,7 +250,7 @@ class _Work:
                 if standing.verdict == "stop":
                     return Stage("spins", (), 1)
                 if standing.verdict == "go_on" and {*PLANES} <= {*standing.shop, *standing.permissible}:
-                    self.worth_a_hole = True
+                    self.worth_a_hole = not {*PLANES} <= {*standing.shop}  # within those, nothing is planned
                     return Stage("spins", (), 1)
                 worth = "it is over its limit" if standing.verdict == "over" else "it is above the floor"
                 windows = Task("windows", "say in spins.yaml (windows) where metal may be taken", self.check())
@@ -374,7 +373,9 @@ class _Work:
         choices, unsaid = self.build.balance, self.without_tolerance()
         if left["spins"] and unsaid and choices.grade is not None and "residual" not in self.build.limits:
             yield Besides(f"grade {choices.grade} needs: {', '.join(unsaid)}", self.check())
-        if any(f"{each.command} ".startswith("buildbook plan ") for each in left["spins"]):
+        if left["spins"] and self.build.spins.planes and self.build.spins.angles is None:
+            yield Besides("no angles in spins.yaml: heavy side, with rotation is assumed", self.check())
+        if self.worth_a_hole or any(f"{each.command} ".startswith("buildbook plan ") for each in left["spins"]):
             drilled = ("drill", "PLANE@DEG", "--diameter", "MM", "--depth", "MM")
             yield Besides("once it is drilled", self.command("correct", *drilled, option=True))
         for filing in (each for each in left["fits"] if each.name.startswith("filing: ")):

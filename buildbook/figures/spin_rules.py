@@ -57,11 +57,21 @@ def bobweights_are_set_before_the_first_spin(build: Build, figures: "Figures") -
     done = build.spins.bobweights
     why = "Without its bobweights, this crankshaft reads the weight of rods and pistons that are not there."
     if done is None or not done.set:
-        remedy = "record them first: bobweights: {target: …, set: {1: …}, taken: …, by: …} in spins.yaml"
+        each = ",".join(f"{throw}=G" for throw in figures.layout.throws)
+        remedy = f"record them first: buildbook bobweight --set {each} --with SCALE"
         yield Finding("error", "no-bobweights", first.where, f"{first.id} was spun with no bobweights set", why, remedy)
     elif done.taken and first.taken and done.taken.day > first.taken.day:
         what = f"{first.id} was spun on {first.taken.day}, before the bobweights were set ({done.taken.day})"
         yield Finding("error", "no-bobweights", first.where, what, why, "correct one of the dates, or void the spin")
+
+
+def the_machine_says_how_it_counts(build: Build, figures: "Figures") -> Iterator[Finding]:
+    first = next((step for step in build.spins.steps if step.spin is not None and step.void is None), None)
+    if first is not None and build.spins.angles is None:
+        what = "spins.yaml has no 'angles': throw 1 up, with rotation, heavy side is taken for how the machine counts"
+        why = "On a machine that shows the light side, every hole would be drilled 180° from where it belongs."
+        remedy = "state them: angles: {zero: throw 1 up, positive: with_rotation, reading: heavy_side}, or as it counts"
+        yield Finding("warning", "angles-assumed", first.where, what, why, remedy)
 
 
 def steps_speak_of_what_is_there(build: Build, figures: "Figures") -> Iterator[Finding]:
@@ -277,6 +287,7 @@ RULES: tuple[Rule, ...] = (
     steps_are_one_thing_each,
     planes_are_known_and_apart,
     bobweights_are_set_before_the_first_spin,
+    the_machine_says_how_it_counts,
     steps_speak_of_what_is_there,
     what_balances_it_is_on,
     numbers_are_on_their_scales,

@@ -191,7 +191,7 @@ def _verdict(figures: Figures, *, in_full: bool) -> Markup:
     standing = figures.yardsticks.standing(balance.spins[-1])
     loud, said = VERDICTS[standing.verdict]
     if standing.verdict == "go_on" and not standing.limited:
-        loud, said = "ABOVE THE FLOOR.", "No limit is set for it."
+        loud, said = "ABOVE THE FLOOR.", "No limit for it is known."
     elif standing.verdict == "go_on" and not in_full:
         said = ""
     if standing.too_fine:

@@ -171,7 +171,8 @@ def in_words(standing: Standing) -> Text:
         "over": "more metal has to go: 'buildbook plan' shows the real ways to take it.",
         "go_on": "within every limit, and above the floor: another hole would still do some good."
         if standing.limited
-        else "and no limit is set: build.yaml has neither a grade with max_speed nor a limit on the residual.",
+        else "and no limit is known: it takes grade and max_speed in build.yaml and the crankshaft's mass in "
+        "parts.yaml, or a limit on the residual.",
         "stop": "STOP. Another spin cannot tell better from worse.",
     }[standing.verdict]
     if standing.too_fine:

@@ -71,7 +71,8 @@ def _remarks(kind: KindSummary) -> list[list[tuple[object, str] | str]]:
 
 def draw_kind(to: Console, kind: KindSummary, sessions: Sequence[WeighingSession]) -> None:
     """Every piece of one kind, heaviest first."""
-    heading(to, kind.title.capitalize(), f"{kind.count} pieces, mean {fixed(kind.mean, kind.decimals + 1)} g")
+    counted = f"{kind.count} piece{'s' if kind.count != 1 else ''}"
+    heading(to, kind.title.capitalize(), f"{counted}, mean {fixed(kind.mean, kind.decimals + 1)} g")
     pieces = sorted(kind.pieces.values(), key=lambda piece: -piece.weight)
     if pieces:
         listing = table(("piece", "left"), ("g", "right"), ("from mean", "right"), ("", "left"), ("read", "left"))

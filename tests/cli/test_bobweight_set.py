@@ -71,14 +71,17 @@ def test_one_off_its_target_is_recorded_and_found(twin: Book, run: Run) -> None:
     assert "bobweight" in done.stdout
 
 
-def test_a_file_in_ounces_is_told_that_these_are_grams(twin: Book, run: Run) -> None:
+def test_in_a_file_in_ounces_the_unit_is_asked_for_and_told(twin: Book, run: Run) -> None:
     file(twin).write_text(EMPTY.replace("mass: g", "mass: oz"))
     git(twin.root, "commit", "--quiet", "--all", "--message=In ounces")
-    done = run("bobweight", "--set", "1=1775.4", "--with", "scale", "--by", "ava", cwd=twin.folder)
+    unsaid = run("bobweight", "--set", "1=1775.4", "--with", "scale", "--by", "ava", cwd=twin.folder)
+    assert (unsaid.returncode, recorded(twin)) == (2, None)
+    assert "write 1775.4oz, or 1775.4g" in unsaid.stderr
+    done = run("bobweight", "--set", "1=1775.4g", "--with", "scale", "--by", "ava", cwd=twin.folder)
     assert (done.returncode, done.stderr) == (0, "")
     found = recorded(twin)
     assert found is not None
-    assert [(each.text, each.unit) for each in found.set["1"].values] == [("1775.4 g", "g")]
+    assert [(each.text, each.unit) for each in found.set["1"].values] == [("1775.4g", "g")]
     assert found.target is not None
     assert found.target.worth("g") * 10 == 17756
 

@@ -51,6 +51,22 @@ def test_a_stage_on_the_way_freezes_every_figure_and_seals_nothing(ready: Book, 
     assert f"{len(figures)} figures frozen" in done.stdout
 
 
+def test_what_two_benches_wrote_differently_is_asked_before_it_is_signed(ready: Book, run: Run) -> None:
+    void = "conflict in W3 readings P1: 480.1 counts, another bench has 480.4: decide"
+    asking = f'id: W9, taken: 2026-10-03, what: piston, readings: {{P1: 480.4}}, void: "{void}"'
+    ready.write("weighings.yaml", weighings(*ALL_WEIGHED, asking))
+    into_git(ready.root)
+    left = {
+        each["what"]: each for each in json.loads(run("next", "--json", cwd=ready.folder).stdout)["figures"]["next"]
+    }
+    assert left["decide between two benches: W3 readings P1"]["command"] == "buildbook check twin/first"
+    assert "deciding" in left["sign off: matched"]["waits_for"]
+    done = run("sign", "matched", "--by", "ava", cwd=ready.folder)
+    assert done.returncode == 1
+    assert "Signed with warnings: undecided" in done.stdout
+    assert "if 480.1 is right" in done.stdout
+
+
 def test_figures_stand_by_kind_in_lines_that_git_can_compare(ready: Book, run: Run) -> None:
     run("sign", "matched", "--by", "ava", cwd=ready.folder)
     lines = build_file(ready).splitlines()

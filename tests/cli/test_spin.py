@@ -138,7 +138,7 @@ def test_bad_input_has_its_remedy_and_writes_nothing(twin: Book) -> None:
 
 
 UNREADY = {
-    "no bobweights": ("set: {1: 1775.6}", "set: {}", "record them first: bobweights:"),
+    "no bobweights": ("set: {1: 1775.6}", "set: {}", "record them first: buildbook bobweight --set 1=G --with SCALE"),
     "no radius": ("position: 100, radius: 100", "position: 100", "add planes:"),
     "one place": ("position: 100, radius", "position: -100, radius", "its own position"),
 }
@@ -174,12 +174,34 @@ def test_two_spins_under_one_id_are_found_by_check_and_the_next_one_has_its_own(
     assert [step.id for step in steps(twin)] == ["S1", "S1", "S2"]
 
 
+IN_OUNCES = "{mass: oz, angle: deg}"
+
+
+@pytest.mark.parametrize(
+    ("command", "said"),
+    [
+        ("spin --front 0.30@30 --rear 62.0oz@150", "0.30 says no unit, and the numbers in the file are in oz"),
+        ("correct add rear@48 --amount 30", "write 30oz, or 30g"),
+    ],
+)
+def test_a_number_without_a_unit_is_not_guessed_at_where_the_file_has_another(
+    twin: Book, command: str, said: str
+) -> None:
+    text = file(twin).read_text().replace("{mass: g, length: mm, angle: deg, speed: rpm}", IN_OUNCES)
+    text = re.sub(r"(position|radius): (-?\d+)", r"\1: \2 mm", text).replace("1775.6", "1775.6 g")
+    file(twin).write_text(text)
+    (refused,) = one_after_the_other([f"{command} --by ava"], twin.folder)
+    assert refused.code == 2
+    assert said in " ".join(refused.stderr.split())
+    assert file(twin).read_text() == text
+
+
 def test_a_file_in_other_units_is_told_the_unit_of_what_is_typed(twin: Book) -> None:
-    text = file(twin).read_text().replace("{mass: g, length: mm, angle: deg, speed: rpm}", "{mass: oz, angle: deg}")
+    text = file(twin).read_text().replace("{mass: g, length: mm, angle: deg, speed: rpm}", IN_OUNCES)
     text = re.sub(r"(position|radius): (-?\d+)", r"\1: \2 mm", text).replace("1775.6", "1775.6 g")
     file(twin).write_text(text)
     commands = [
-        "spin --front 567.0@30 --rear 62.0oz@150 --speed 700 --by ava",
+        "spin --front 567.0g@30 --rear 62.0oz@150 --speed 700 --by ava",
         "correct drill rear@48 --diameter 16 --depth 0.5in --by ava",
     ]
     assert [shown.code for shown in one_after_the_other(commands, twin.folder)] == [0, 0]

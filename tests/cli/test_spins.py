@@ -151,7 +151,7 @@ def test_without_any_limit_nothing_is_said_to_be_within_one(book: Book) -> None:
     on_the_machine(book, spin_step("900.0@30", "6.0@150"))
     (shown,) = one_after_the_other(["spins"], book.folder)
     assert "within" not in shown.stdout
-    assert "ABOVE THE FLOOR and no limit is set" in " ".join(shown.stdout.split())
+    assert "ABOVE THE FLOOR and no limit is known" in " ".join(shown.stdout.split())
 
 
 def test_a_floor_above_the_permissible_residual_says_so(book: Book) -> None:

@@ -119,13 +119,22 @@ def test_the_crankshaft_is_spun_until_the_verdict_is_to_stop(book: Book) -> None
     assert not {"spins", "bobweights", "sign-off: matched", "sign-off: balanced"} & set(left(book))
 
 
-@pytest.mark.parametrize(("limit", "asked"), [("{front: 1.0, rear: 1.0}", False), ("{rear: 1.0}", True)])
-def test_within_every_limit_another_hole_is_offered_and_not_asked_for(book: Book, limit: str, asked: bool) -> None:
+@pytest.mark.parametrize(
+    ("choices", "limit", "asked", "offered"),
+    [
+        ("", "residual: {front: 1.0, rear: 1.0}, ", False, False),  # within those, 'plan' would leave it alone
+        (", grade: G16, max_speed: 600 rpm", "", False, True),
+        ("", "residual: {rear: 1.0}, ", True, False),
+    ],
+)
+def test_within_every_limit_another_hole_is_offered_at_most(
+    book: Book, choices: str, limit: str, asked: bool, offered: bool
+) -> None:
     on_the_machine(book, spin("0.8@212", "0.9@48"))
-    book.write("build.yaml", BUILD.replace("limits: {", f"limits: {{residual: {limit}, "))
-    found = job(book.figures())
+    book.write("parts.yaml", f"{PARTS}  - {{kind: crankshaft, ids: [C1], mass: 20 kg}}\n")
+    book.write("build.yaml", BUILD.replace("oil: 3.0", f"oil: 3.0{choices}").replace("limits: {", f"limits: {{{limit}"))
     assert ("spins" in left(book)) is asked
-    assert ("within the limit; to try for less" in [each.what for each in found.besides]) is not asked
+    assert ("within the limit; to try for less" in {each.what for each in job(book.figures()).besides}) is offered
 
 
 def test_a_bobweight_off_its_limit_is_to_be_set_again(book: Book) -> None:
@@ -222,9 +231,18 @@ def test_a_correction_waits_for_where_metal_may_be_taken_and_says_what_follows_i
 
 def test_beside_the_duties_stands_what_helps_at_that_point_of_the_job(book: Book) -> None:
     assert [each.what for each in job(book.figures()).besides] == [
-        "not in engine.yaml: bore, stroke, rod_length, bore_spacing"
+        "not in engine.yaml: bore, rod_length, stroke"  # of one throw, nothing says how far apart
     ]
+    book.write("build.yaml", BUILD.replace("oil: 3.0", "oil: 3.0, grade: G16"))
+    graded = [each.what for each in job(book.figures()).besides]
+    assert "grade G16 needs: max_speed (build.yaml), crankshaft mass (parts.yaml)" in graded
     on_the_machine(book)
+    uncounted = (book.folder / "spins.yaml").read_text().replace("angles: {}\n", "")
+    book.write("spins.yaml", uncounted)
+    assumed = "no angles in spins.yaml: heavy side, with rotation is assumed"
+    assert assumed in [each.what for each in job(book.figures()).besides]
+    book.write("spins.yaml", f"{uncounted}angles: {{zero: throw 1 up, reading: light_side}}\n")
+    assert assumed not in [each.what for each in job(book.figures()).besides]
     book.write("engines/twin/engine.yaml", STROKE + "bore_spacing: 100\n")
     assert "buildbook place twin/first" not in {each.command for each in job(book.figures()).besides}
     book.write("pairings.yaml", MATCHED)

@@ -69,6 +69,7 @@ cylinders:
     "spins.yaml": """\
 format: 1
 units: {mass: g, length: mm, angle: deg}
+angles: {}
 bobweights: {taken: 2026-10-05, by: ava, set: {1: 1775.5}}
 planes: {front: {position: -50, radius: 80}, rear: {position: 60, radius: 82}}
 steps:

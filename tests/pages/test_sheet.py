@@ -255,5 +255,5 @@ def test_whatever_a_name_holds_is_printed_as_text(book: Book, reader: str, said:
 def test_without_any_limit_a_balance_is_not_printed_as_within_one(book: Book, reader: str) -> None:
     on_the_machine(book, spin("900.0@30", "6.0@150"))
     said = Seen(page_of(book.figures(), reader)).text
-    assert "ABOVE THE FLOOR. No limit is set for it." in said
+    assert "ABOVE THE FLOOR. No limit for it is known." in said
     assert "WITHIN" not in said
