@@ -49,7 +49,8 @@ class Event(NamedTuple):
 
     `what` was done (`weighed`) `of` what; `by` is the id of a person, `who` their name. `file` and `record` say where
     it is written down, `where` in which line. `how` says how it came into the book: by a command (`record`), by `hand`,
-    or only that it is in a `file`. `late` is the commit that brought it, where that was on another day than its own.
+    or only that it is in a `file`. `late` is the commit that brought it, where that was on another day than its own;
+    `kept` is when it came into the book, where that is known.
     """
 
     what: str
@@ -65,6 +66,7 @@ class Event(NamedTuple):
     late: Kept | None = None
     commit: str | None = None
     where: Where | None = None
+    kept: datetime | None = None
 
     @property
     def day(self) -> date | None:
@@ -121,6 +123,7 @@ def hand_edits(kept: Sequence[Kept]) -> list[Event]:
         Event(
             "edited by hand" if each.by_hand else "brought together", f"{', '.join(each.files)}: {each.subject}",
             _taken(each.when), None, each.author, ", ".join(each.files), None, None, None, each.how, commit=each.sha,
+            kept=each.when,
         )
         for each in reversed(kept)
         if each.how in {"hand", "merged"}
@@ -128,8 +131,8 @@ def hand_edits(kept: Sequence[Kept]) -> list[Event]:
 
 
 def in_order(events: Iterable[Event]) -> list[Event]:
-    """Events by their day; within it by the time they say. One that says no time follows the one before it in its
-    file."""
+    """Events by their day; within it by the minute they say, and within that by when they came into the book. One that
+    says no time follows the one before it in its file."""
     keyed = []
     latest: dict[tuple[str, date | None], datetime] = {}
     for position, event in enumerate(events):
@@ -137,8 +140,9 @@ def in_order(events: Iterable[Event]) -> list[Event]:
         if event.when and not event.when.has_time:
             instant = latest.get((event.file, event.day), instant)
         latest[event.file, event.day] = instant
-        keyed.append((event.day or date.max, instant, position, event))
-    return [event for *_, event in sorted(keyed, key=lambda each: each[:3])]
+        minute = instant.replace(second=0, microsecond=0)  # a record says no more, and a commit would come after it
+        keyed.append((event.day or date.max, minute, event.kept or instant, position, event))
+    return [event for *_, event in sorted(keyed, key=lambda each: each[:4])]
 
 
 def by_day(events: Iterable[Event]) -> dict[date | None, list[Line]]:
@@ -257,7 +261,8 @@ def _came(event: Event, kept: Sequence[Kept], known: Known) -> Event:
     if len(possible) != 1 or event.what == "opened":
         return event
     (brought,) = possible
-    return event._replace(how="hand" if brought.by_hand else "record", late=brought if _late(event, brought) else None)
+    late = brought if _late(event, brought) else None
+    return event._replace(how="hand" if brought.by_hand else "record", late=late, kept=brought.when)
 
 
 def _possible(event: Event, kept: Sequence[Kept]) -> list[Kept]:

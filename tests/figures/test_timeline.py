@@ -207,6 +207,14 @@ def test_hand_edits_and_voidings_are_events_of_their_own(whole: Build) -> None:
     ]
 
 
+def test_within_one_minute_what_came_into_the_book_first_stands_first(whole: Build) -> None:
+    signed, minute = kept(8, "command", "build", "A1"), datetime.fromisoformat("2026-10-08T16:00:00+01:00")
+    edit = kept(8, "hand", "weighings")
+    for seconds, order in ((20, ["edited by hand", "signed"]), (50, ["signed", "edited by hand"])):
+        commits = [edit._replace(when=minute + time(seconds=seconds)), signed._replace(when=minute + time(seconds=40))]
+        assert [each.what for each in life(whole, commits) if each.what in order] == order
+
+
 def test_the_parts_list_has_the_day_of_its_first_edit(whole: Build) -> None:
     commits = [kept(1, "opened", "build parts"), kept(2, "hand", "parts"), kept(9, "hand", "parts")]
     (listed,) = [event for event in lived(whole, commits) if event.what == "parts listed"]
