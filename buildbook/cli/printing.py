@@ -65,6 +65,8 @@ def print_page(
     paper = _paper(paper)
     pdf = pdf or (to or "").lower().endswith(".pdf")
     printed: dict[str, object] = {}
+    if pdf and (to or "").lower().endswith((".html", ".htm")):
+        raise Misuse(f"{to} is the name of a page, and a PDF is asked for", "name it .pdf, or leave --pdf out")
     if to == "-" and (pdf or as_json):
         raise Misuse(
             f"{'a PDF' if pdf else 'JSON beside a page'} cannot go to standard output", "name a file: --to FILE"

@@ -104,6 +104,7 @@ def test_a_limit_that_cannot_be_keeps_the_sheet_from_being_printed(book: Book, r
         (["--for", "custmer"], "did you mean customer?"),
         (["--paper", "A3"], "is no paper known here"),
         (["--to", "-", "--pdf"], "a PDF cannot go to standard output"),
+        (["--to", "page.html", "--pdf"], "name it .pdf"),
         (["--to", "-", "--json"], "cannot go to standard output"),
     ],
 )
