@@ -4,8 +4,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, read_option, show_build
+from buildbook.cli.common import AsJson, BookPath, BuildName, command, new_app, open_book, read_option, show_build
 from buildbook.cli.spins import cannot_tell
+from buildbook.cli.steps import remember_cuts
 from buildbook.records.finding import Finding
 
 if TYPE_CHECKING:
@@ -54,9 +55,9 @@ def plan(
 ) -> None:
     """List the real ways to correct the last spin, best first: bits, places and depths.
 
-    Metal may be taken in the windows of each plane (spins.yaml), as deep and wide as they say. The geometry is
-    exact: a hole's middle moves inward as it deepens, its point is a cone, and the rim is round. The rule of thumb
-    stands beside it.
+    Metal may be taken in the windows of each plane (spins.yaml), as deep and wide as they say, clear of the
+    holes that are there, also from the builds before. The geometry is exact: a hole's middle moves inward as it
+    deepens, its point is a cone, and the rim is round. The rule of thumb stands beside it.
     """
     found: list[Plan] = []
     share: list[float] = []
@@ -67,6 +68,7 @@ def plan(
         findings = cannot_tell(figures)
         if any(finding.rule == "no-balance" for finding in findings):
             return findings
+        remember_cuts(open_book(book), figures)
         chosen = figures.build.balance.leave
         share.append((leave if leave is not None else float(chosen) if chosen is not None else 5.0) / 100)
         bits = [_bit(each) for each in bit or []] or shop_bits(figures.build)

@@ -1,11 +1,12 @@
 """What `spin` and `correct` share: adding one step to spins.yaml, and showing what it comes to."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from buildbook.book.places import Misuse
-from buildbook.cli.common import finish, make_record, no_unit_is_guessed, nothing_written
+from buildbook.book.places import Misuse, folder_of
+from buildbook.cli.common import finish, make_record, no_unit_is_guessed, nothing_written, open_book
 from buildbook.cli.spins import cannot_tell
 from buildbook.records.finding import did_you_mean
 
@@ -42,6 +43,7 @@ def record_step(
 
     def draw(to: "Console") -> None:
         recorded.draw(to)
+        remember_cuts(open_book(book), figures)
         _draw_where_it_stands(to, figures)
 
     def as_figures() -> dict[str, object]:
@@ -50,6 +52,31 @@ def record_step(
         return {"recorded": recorded.id, **spins(figures)}
 
     finish(figures.build.name, as_figures, findings, draw, as_json=as_json)
+
+
+def remember_cuts(book: Path, figures: "Figures") -> None:
+    """Let a balance know of the holes and plugs that are in its crankshaft from the builds that this one follows."""
+    from buildbook.book.reading import Reader
+    from buildbook.figures import work_out
+    from buildbook.figures.balance import NoBalance
+
+    reader, build, found = Reader(book), figures.build, []
+    seen = {build.name}
+    while build.follows and (name := f"{build.engine.name}/{build.follows}") not in seen:
+        seen.add(name)
+        earlier = reader.load(name).build if folder_of(book, name).is_dir() else None
+        if earlier is None or _crankshafts(earlier) != _crankshafts(figures.build):
+            break
+        with suppress(NoBalance):  # then nothing was cut that is on record
+            found += [
+                cut._replace(step=f"{cut.step} of {name.partition('/')[2]}") for cut in work_out(earlier).balance.cuts
+            ]
+        build = earlier
+    figures.balance.cut_before = tuple(found)
+
+
+def _crankshafts(build: "Build") -> set[str]:
+    return {piece for part in build.parts if part.kind == "crankshaft" and part.fitted for piece in part.pieces}
 
 
 def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:

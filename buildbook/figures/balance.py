@@ -117,6 +117,7 @@ class BalanceFigures:
         self.density = crankshaft_density(build)
         self.mass_centre = mm(build.spins.mass_centre) if build.spins.mass_centre else None
         self.pending: tuple[ChangeFigure, ...] = ()  # the changes since the last spin
+        self.cut_before: tuple[Cut, ...] = ()  # in the builds before this one: files are read elsewhere
         self.spins = tuple(self._tell())
 
     def _tell(self) -> Iterator[SpinFigure]:
@@ -176,8 +177,9 @@ class BalanceFigures:
 
     @cached_property
     def cuts(self) -> tuple[Cut, ...]:
-        """Every hole and plug of the story that can have been cut, in the order in which they were made."""
-        return tuple(self._cuts())
+        """Every hole and plug of the story that can have been cut, in the order in which they were made, after those
+        that were there before it."""
+        return (*self.cut_before, *self._cuts())
 
     def runs_into(self, cut: Cut, web: float = 0.0) -> str | None:
         """The step of an earlier hole or plug that it meets, see `Cut.meets`, if there is one."""

@@ -1,10 +1,13 @@
 """`plan`: real holes on the screen and in JSON, and why there is none."""
 
 import json
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
 from conftest import Book, Run
+from figures.ledger import PARTS
 from figures.turning import PLANES, WINDOWS, on_the_machine
 from figures.turning import spin as spin_step
 
@@ -49,6 +52,28 @@ def test_the_screen_shows_the_same_holes_best_first(twin: Book, run: Run) -> Non
         shown = (hole["diameter"], hole["depth"], hole["weight"], hole["acts_as"], hole["simple"])
         cells = [hole["plane"], "drill", f"{hole['angle']:.0f}", *(f"{figure:.1f}" for figure in shown)]
         assert cells in [line.split() for line in said.splitlines()]
+
+
+@pytest.mark.parametrize(("crankshaft", "straight_into_it"), [("C1", False), ("C2", True)])
+def test_holes_of_the_build_before_are_kept_clear_of_while_it_is_the_same_crankshaft(
+    twin: Book, run: Run, crankshaft: str, straight_into_it: bool
+) -> None:
+    rebuilt = Path(shutil.copytree(twin.folder, twin.folder.parent / "second"))
+    begun = (rebuilt / "build.yaml").read_text().replace("build: first", "build: second\nfollows: first")
+    (rebuilt / "build.yaml").write_text(begun)
+    (rebuilt / "parts.yaml").write_text(f"{PARTS}  - {{kind: crankshaft, ids: [{crankshaft}]}}\n")
+    drilled = "drill: {plane: rear, angle: 150, diameter: 22, depth: 15}"
+    on_the_machine(twin, spin_step("20.0@30", "62.0@150"), drilled, planes=OPEN)
+    twin.write("parts.yaml", f"{PARTS}  - {{kind: crankshaft, ids: [C1]}}\n")
+    done = run("plan", "twin/second", "--json", "--bit", "22", cwd=twin.root)
+    rear = {
+        (round(hole["angle"]), hole["too_near"])
+        for plan in json.loads(done.stdout)["figures"]["plans"]
+        for hole in plan["holes"]
+        if hole["plane"] == "rear"
+    }
+    assert {near for _, near in rear} == {None}
+    assert ((150, None) in rear) is straight_into_it
 
 
 def test_options_choose_bits_share_holes_and_how_many_plans(twin: Book, run: Run) -> None:
