@@ -55,7 +55,7 @@ def test_it_is_recorded_beside_the_target_and_shown_against_it(twin: Book, run: 
 
 
 def test_after_it_a_spin_may_be_recorded(twin: Book) -> None:
-    file(twin).write_text(f"format: 1\nunits: {UNITS}\nplanes: {PLANES}\n")
+    file(twin).write_text(f"format: 1\nunits: {UNITS}\nangles: {{}}\nplanes: {PLANES}\n")
     spin = "spin --front 9.2@212 --rear 64@48 --by ava"
     before, as_set, after = one_after_the_other(
         [spin, "bobweight --set 1=1775.4 --with scale --by ava", spin], twin.folder
