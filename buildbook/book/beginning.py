@@ -44,7 +44,7 @@ _NO_MACHINE = """\
 #planes:
 #  front: {position: -54$mm, radius: 88$mm, windows: [{from: 165, to: 250, depth: 32$mm}]}
 #  rear: {position: 389$mm, radius: 91$mm, windows: [{from: 20, to: 80, depth: 34$mm}]}"""
-_DRILLED = ". Holes drilled then are not known here: leave them out of the windows."
+_DRILLED = ". 'buildbook plan' keeps clear of the holes drilled then, as long as it is the same crankshaft."
 _SPIN_UNITS = "units: {mass: $mass, length: $length, angle: deg, speed: rpm}"
 
 

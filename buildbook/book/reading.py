@@ -46,6 +46,11 @@ class Reader:
         """Whether the disk holds, byte for byte, what was read: then reading it once more would say the same."""
         return all(content == self._on_disk(path, False, []) for path, content in self._contents.items())
 
+    def followed(self, build: Build) -> Build | None:
+        """The build that this one follows; None where there is none, or it cannot be read for certain."""
+        name = f"{build.engine.name}/{build.follows}"
+        return self.load(name).build if build.follows and folder_of(self.book, name).is_dir() else None
+
     def load(self, name: str) -> Loaded:
         """The build of that full name. With any error in a file there is no build: partial figures look right."""
         engine_name, _, build_name = name.partition("/")

@@ -54,7 +54,7 @@ def complete_scales(incomplete: str) -> list[str]:
 
 def complete_machines(incomplete: str) -> list[str]:
     """The ids of the balancing machines, for the Tab key."""
-    return _instruments(incomplete, lambda each: each.kind == "balancing_machine")
+    return _instruments(incomplete, lambda each: each.balances)
 
 
 def _instruments(incomplete: str, wanted: Callable[["Instrument"], bool]) -> list[str]:
@@ -253,11 +253,16 @@ def keep_by_hand(book: Path, path: Path) -> None:
         pass  # the commit of the record itself will say why
 
 
+def stated_in(root: "MapNode | None", dimension: str) -> str | None:
+    """The unit that a file states for its numbers of a dimension."""
+    units = root.value.get("units") if root is not None else None
+    stated = units.get(dimension) if isinstance(units, dict) else None
+    return str(stated) if stated else None
+
+
 def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Value]":
     """A record as it must be written into a file: a number carries its unit where the file states another, or none."""
     from buildbook.quantities import Quantity
-
-    units = root.value.get("units")
 
     def written(value: "Value") -> "Value":
         if isinstance(value, Mapping):
@@ -266,8 +271,7 @@ def in_units_of(root: "MapNode", record: "Mapping[str, Value]") -> "dict[str, Va
             return [written(each) for each in value]
         if not isinstance(value, Quantity) or value.text.endswith(value.unit):
             return value
-        stated = units.get(value.dimension) if isinstance(units, dict) else None
-        return value if stated == value.unit else replace(value, text=f"{value.text} {value.unit}")
+        return value if stated_in(root, value.dimension) == value.unit else replace(value, text=value.written)
 
     return {name: written(value) for name, value in record.items()}
 
@@ -276,12 +280,11 @@ def no_unit_is_guessed(root: "MapNode | None", typed: "Value") -> None:
     """A number typed without a unit is in the command's; raises Misuse where the file's numbers are in another."""
     from buildbook.quantities import Quantity
 
-    units = root.value.get("units") if root is not None else None
     if isinstance(typed, Mapping):
         for each in typed.values():
             no_unit_is_guessed(root, each)
-    elif isinstance(typed, Quantity) and isinstance(units, dict) and not typed.text.endswith(typed.unit):
-        stated = units.get(typed.dimension, typed.unit)
+    elif isinstance(typed, Quantity) and not typed.text.endswith(typed.unit):
+        stated = stated_in(root, typed.dimension) or typed.unit
         if stated != typed.unit:
             what = f"{typed.text} says no unit, and the numbers in the file are in {stated}"
             raise Misuse(what, f"write {typed.text}{stated}, or {typed.text}{typed.unit}")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple, NoReturn
 
 import typer
 
-from buildbook.book.places import Misuse, folder_of, resolve
-from buildbook.cli.common import Recorded, finish, make_record, open_book, read_option
+from buildbook.book.places import Misuse, resolve
+from buildbook.cli.common import Recorded, finish, make_record, open_book, read_option, stated_in
 from buildbook.quantities import DIMENSIONS, UNITS
 from buildbook.records.finding import Where, did_you_mean
 
@@ -81,9 +81,7 @@ def check_unit(unit: str | None, dimension: str) -> None:
 
 def stated_unit(tree: "MapNode | None", dimension: str) -> str:
     """What a bare number in a file is in: what the file states, or else the first unit of its dimension."""
-    units = tree.value.get("units") if tree is not None else None
-    stated = units.get(dimension) if isinstance(units, dict) else None
-    return str(stated) if stated else DIMENSIONS[dimension][0]
+    return stated_in(tree, dimension) or DIMENSIONS[dimension][0]
 
 
 def unit_of_file(build: "Build", file: str, dimension: str) -> str:
@@ -135,10 +133,7 @@ def opened(root: Path, name: str, *, as_json: bool) -> "tuple[Figures, Build | N
         raise Misuse(passing.what, f"{passing.remedy}; nothing was written")
     if (sealed := sealed_objection(build)) is not None:
         raise Misuse(sealed.what, sealed.remedy)
-    earlier = None
-    if build.follows is not None and folder_of(root, f"{build.engine.name}/{build.follows}").is_dir():
-        earlier = reader.load(f"{build.engine.name}/{build.follows}").build
-    return work_out(build), earlier
+    return work_out(build), reader.followed(build)
 
 
 # --- readings that are given -----------------------------------------------------------------------------------------

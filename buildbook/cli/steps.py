@@ -5,7 +5,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from buildbook.book.places import Misuse, folder_of
+from buildbook.book.places import Misuse
 from buildbook.cli.common import finish, make_record, no_unit_is_guessed, nothing_written, open_book
 from buildbook.cli.spins import cannot_tell
 from buildbook.records.finding import did_you_mean
@@ -43,8 +43,7 @@ def record_step(
 
     def draw(to: "Console") -> None:
         recorded.draw(to)
-        remember_cuts(open_book(book), figures)
-        _draw_where_it_stands(to, figures)
+        _draw_where_it_stands(to, figures, open_book(book))
 
     def as_figures() -> dict[str, object]:
         from buildbook.views.balance_json import spins
@@ -62,15 +61,12 @@ def remember_cuts(book: Path, figures: "Figures") -> None:
 
     reader, build, found = Reader(book), figures.build, []
     seen = {build.name}
-    while build.follows and (name := f"{build.engine.name}/{build.follows}") not in seen:
-        seen.add(name)
-        earlier = reader.load(name).build if folder_of(book, name).is_dir() else None
-        if earlier is None or _crankshafts(earlier) != _crankshafts(figures.build):
+    while (earlier := reader.followed(build)) is not None and earlier.name not in seen:
+        if _crankshafts(earlier) != _crankshafts(figures.build):
             break
+        seen.add(earlier.name)
         with suppress(NoBalance):  # then nothing was cut that is on record
-            found += [
-                cut._replace(step=f"{cut.step} of {name.partition('/')[2]}") for cut in work_out(earlier).balance.cuts
-            ]
+            found += [cut._replace(step=f"{cut.step} of {build.follows}") for cut in work_out(earlier).balance.cuts]
         build = earlier
     figures.balance.cut_before = tuple(found)
 
@@ -79,7 +75,7 @@ def _crankshafts(build: "Build") -> set[str]:
     return {piece for part in build.parts if part.kind == "crankshaft" and part.fitted for piece in part.pieces}
 
 
-def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
+def _draw_where_it_stands(to: "Console", figures: "Figures", book: Path) -> None:
     from buildbook.views.screen import BOLD, DOUBT, line, words
     from buildbook.views.spins import CAUTION, both_planes, draw_verdict
 
@@ -92,10 +88,12 @@ def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
         elif unknown:
             to.print(line(("what the next spin should read is not known: ", BOLD), "; ".join(unknown)))
         newest = balance.cuts[-1] if balance.cuts else None
-        if newest and newest.step == balance.pending[-1].step.id and (into := balance.runs_into(newest)):
-            said = f"{newest.step} runs into what {into} took: metal that was gone already is counted twice here."
-            more = "A hole made deeper is taken down by its chips: 'buildbook correct grind PLANE@DEG --amount G'."
-            to.print(words(f"{said} {more}", DOUBT))
+        if newest and newest.step == balance.pending[-1].step.id:
+            remember_cuts(book, figures)
+            if (into := balance.runs_into(newest)) is not None:
+                said = f"{newest.step} runs into what {into} took: metal that was gone already is counted twice here."
+                more = "A hole made deeper is taken down by its chips: 'buildbook correct grind PLANE@DEG --amount G'."
+                to.print(words(f"{said} {more}", DOUBT))
         change = balance.pending[-1].step.change
         if change is not None and change.kind == "plug":
             open_ = "This plug is open to the rim, and nothing but its fit holds it there. "
@@ -111,7 +109,7 @@ def _draw_where_it_stands(to: "Console", figures: "Figures") -> None:
 def machine(build: "Build", given: str | None) -> str:
     """The id of the balancing machine: as given, or the only one the shop has. Raises Misuse."""
     known = build.shop.instruments
-    machines = [name for name, instrument in known.items() if instrument.kind == "balancing_machine"]
+    machines = [name for name, instrument in known.items() if instrument.balances]
     if given is None and len(machines) == 1:
         return machines[0]
     if given is None:

@@ -175,18 +175,22 @@ class BalanceFigures:
             return ChangeFigure(step, None, None, "what turning a part does is not known before it is spun")
         return ChangeFigure(step, 0.0, NOTHING)  # a part put on or taken off counts as neutral until it is proved
 
-    @cached_property
+    @property
     def cuts(self) -> tuple[Cut, ...]:
         """Every hole and plug of the story that can have been cut, in the order in which they were made, after those
         that were there before it."""
-        return (*self.cut_before, *self._cuts())
+        return (*self.cut_before, *self._cuts)
 
     def runs_into(self, cut: Cut, web: float = 0.0) -> str | None:
         """The step of an earlier hole or plug that it meets, see `Cut.meets`, if there is one."""
         earlier = takewhile(lambda each: each is not cut, self.cuts)
         return next((each.step for each in earlier if cut.meets(each, web)), None)
 
-    def _cuts(self) -> Iterator[Cut]:
+    @cached_property
+    def _cuts(self) -> tuple[Cut, ...]:
+        return tuple(self._cut_by_step())
+
+    def _cut_by_step(self) -> Iterator[Cut]:
         for figure in (*(each for spin in self.spins for each in spin.since), *self.pending):
             change = figure.step.change
             if change is None or change.kind not in {"drill", "plug"} or figure.change is None:

@@ -127,7 +127,7 @@ class _Work:
         self.worth_a_hole = False  # whether another may be planned, within every limit
         instruments = self.build.shop.instruments
         self.scales = [name for name, each in instruments.items() if each.weighs]
-        self.machines = [name for name, each in instruments.items() if each.kind == "balancing_machine"]
+        self.machines = [name for name, each in instruments.items() if each.balances]
         self.gauges = [name for name in instruments if name not in self.machines and name not in self.scales]
 
     def command(self, name: str, *more: str, option: bool = False) -> str:

@@ -157,6 +157,11 @@ class Instrument(NamedTuple):
         """Whether it can be what a piece was weighed on."""
         return self.kind in {"scale", "other"} and self.reads("mass")
 
+    @property
+    def balances(self) -> bool:
+        """Whether a crankshaft can have been spun on it."""
+        return self.kind == "balancing_machine"
+
     def reads(self, dimension: str) -> bool:
         """Whether what it states of itself, if anything, is of this dimension."""
         stated = (self.resolution, self.repeatability)
